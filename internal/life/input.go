@@ -45,8 +45,11 @@ type Hose struct {
 	Tube         string // NBR, CR, EPDM, PTFE, thermoplastic, ...; empty is unknown
 	DN           int
 	RatedBar     *float64 // maximum working pressure; the printed one wins
-	Made         quantity.Date
-	MaxC         *float64 // highest fluid temperature, degrees Celsius
+	// RatingUnconfirmed: RatedBar was not read from the hose but taken from a
+	// table or from measuring; the assembly's rating is unconfirmed then.
+	RatingUnconfirmed bool
+	Made              quantity.Date
+	MaxC              *float64 // highest fluid temperature, degrees Celsius
 
 	// The impulse-test point of the designation; nil if it has none.
 	ImpulsePercent, ImpulseCycles, ImpulseTempC *float64

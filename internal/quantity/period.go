@@ -1,6 +1,7 @@
 package quantity
 
 import (
+	"database/sql/driver"
 	"fmt"
 	"strings"
 	"time"
@@ -314,4 +315,52 @@ func monthNumber(s string) (int, bool) {
 		}
 	}
 	return 0, false
+}
+
+// MarshalText writes what String prints.
+func (p Period) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
+
+// UnmarshalText reads exactly what String prints, and nothing else.
+func (p *Period) UnmarshalText(b []byte) error {
+	s := string(b)
+	var err error
+	switch {
+	case s == "":
+		*p = Period{}
+	case len(s) == 10:
+		var d Date
+		if d, err = ParseDate(s); err == nil {
+			*p = Day(d)
+		}
+	case len(s) == 7 && s[4] == '-', len(s) == 6 && s[1] == 'Q':
+		*p, err = ParsePeriod(s)
+	case len(s) == 4 && isDigits(s):
+		y, _ := digits(s)
+		*p, err = CalendarYear(y)
+	default:
+		err = fmt.Errorf("%q is not a stored period", clip(s))
+	}
+	return err
+}
+
+// Value stores the period as the text String prints, unknown as NULL.
+func (p Period) Value() (driver.Value, error) {
+	if p.IsZero() {
+		return nil, nil
+	}
+	return p.String(), nil
+}
+
+// Scan reads what Value stores.
+func (p *Period) Scan(src any) error {
+	switch v := src.(type) {
+	case nil:
+		*p = Period{}
+		return nil
+	case string:
+		return p.UnmarshalText([]byte(v))
+	case []byte:
+		return p.UnmarshalText(v)
+	}
+	return fmt.Errorf("read period from %T: not supported", src)
 }

@@ -1,0 +1,105 @@
+package register
+
+import "hoseward/internal/quantity"
+
+// Assembly is a hose with two ends: one physical thing with a code of its own.
+type Assembly struct {
+	ID     int64
+	SiteID int64  // where it is kept while in store
+	Code   string // unique in the register, never used again for another one
+
+	Layline      string // as printed
+	Maker        string // as printed on the hose
+	Designation  string // such as EN 853 2SN
+	Construction string
+	Tube         string // tube material, such as NBR; empty if unknown
+	DN, Dash     int    // 0 if unknown
+	RatedBar     *float64
+	// RatingSource is where RatedBar comes from: printed, typed or table.
+	RatingSource RatingSource
+	MaxC         *float64
+	Fluid        string
+	LengthMM     *float64
+
+	EndA    string // kind of end, as the trade calls it
+	EndABar *float64
+	EndB    string
+	EndBBar *float64
+	EndMake string // maker of the ends, where it is not the hose's
+
+	Made          quantity.Period // hose made
+	MadeText      string          // as printed
+	MadeAmbiguous bool
+	Assembled     quantity.Period // assembly made
+	AssembledText string
+
+	Unconfirmed bool // identity found by measuring, not by reading
+	Note        string
+	Version     int
+}
+
+// RatingSource says where the rating of a hose comes from.
+type RatingSource string
+
+// The sources of a rating. A printed one wins over a table's.
+const (
+	RatingPrinted RatingSource = "printed"
+	RatingTyped   RatingSource = "typed"
+	RatingTable   RatingSource = "table"
+)
+
+// Placement says where an assembly sat, from when to when. An assembly sits at
+// one position at a time, a position holds one assembly at a time; between
+// placements an assembly is in store.
+type Placement struct {
+	ID         int64
+	AssemblyID int64
+	PositionID int64
+	From       quantity.Date `gorm:"column:from_on"`
+	FromHours  *float64      // hour meter at fitting
+	// FromText is the fit date as written where it was not a day.
+	FromText string
+	To       quantity.Date `gorm:"column:to_on"` // no date while it still sits there
+	ToHours  *float64
+	Version  int
+}
+
+// Cause is why an assembly came off.
+type Cause string
+
+// The causes.
+const (
+	CauseHeat     Cause = "heat"     // hardened, cracked, charred
+	CausePressure Cause = "pressure" // leak or burst in the hose body, broken wires
+	CauseAssembly Cause = "assembly" // fitting slip, leak at a fitting
+	CauseOutside  Cause = "outside"  // cut, crushed, chafed, pulled
+	CauseUnknown  Cause = "unknown"  // worn out, cause not known
+	CausePlanned  Cause = "planned"  // replaced by date, not because of damage
+)
+
+// Causes lists them in the order forms show them.
+func Causes() []Cause {
+	return []Cause{CausePlanned, CauseHeat, CausePressure, CauseAssembly, CauseOutside, CauseUnknown}
+}
+
+// FoundBy is how the need to remove was found.
+type FoundBy string
+
+// The ways.
+const (
+	FoundByEvent      FoundBy = "event"
+	FoundByInspection FoundBy = "inspection"
+)
+
+// Removal is the end of a placement and why it came. Its day and hours are
+// those of the placement's end.
+type Removal struct {
+	ID          int64
+	PlacementID int64
+	Cause       Cause
+	FoundBy     FoundBy
+	Reason      string
+	Seen        string // what was seen on the hose
+	Scrapped    bool   // false: back in store
+	Version     int
+}

@@ -1,0 +1,226 @@
+package register
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+
+	"hoseward/internal/hose"
+	"hoseward/internal/life"
+	"hoseward/internal/life/usage"
+	"hoseward/internal/quantity"
+)
+
+// LifeInput makes the input of package life for one assembly from what the
+// register knows: where it sat and on which machine's hours, which conditions
+// were in force there day by day, the rating of its parts, the limits it is
+// held to, and the findings on it. It is an *Error with a sentence where the
+// facts contradict each other, such as a falling hour meter.
+func (f *Facts) LifeInput(a *AssemblyFacts, asOf quantity.Date) (life.Assembly, error) {
+	in := life.Assembly{
+		ID:            a.Assembly.Code,
+		Hose:          hoseOf(&a.Assembly),
+		EndABar:       a.Assembly.EndABar,
+		EndBBar:       a.Assembly.EndBBar,
+		Assembled:     a.Assembly.Assembled.Start(),
+		Fluid:         a.Assembly.Fluid,
+		DateAmbiguous: a.Assembly.MadeAmbiguous,
+		MixedMakers:   a.Assembly.EndMake != "" && a.Assembly.Maker != "" && a.Assembly.EndMake != a.Assembly.Maker,
+		Policy:        life.NormalDemand(),
+	}
+	in.TableBar = tableDiffers(&a.Assembly)
+	placements := inOrder(a.Placements)
+	for i := range placements {
+		if err := f.addPlacement(&in, &placements[i], asOf); err != nil {
+			return life.Assembly{}, err
+		}
+	}
+	for _, n := range a.Findings {
+		in.Findings = append(in.Findings, life.Finding{On: n.SeenOn, Class: n.Class, By: n.ActBy, Closed: n.ClosedOn})
+	}
+	for _, n := range a.Inspections {
+		if !n.On.After(asOf) && n.On.After(in.LastInspection) {
+			in.LastInspection = n.On
+		}
+	}
+	return in, nil
+}
+
+// inOrder is the placements by date; a list that is in order is given back.
+func inOrder(placements []Placement) []Placement {
+	byDate := func(x, y Placement) int { return x.From.Compare(y.From) }
+	if slices.IsSortedFunc(placements, byDate) {
+		return placements
+	}
+	sorted := slices.Clone(placements)
+	slices.SortFunc(sorted, byDate)
+	return sorted
+}
+
+// addPlacement adds the stint, the conditions and, for the latest placement,
+// what the position asks for.
+func (f *Facts) addPlacement(in *life.Assembly, p *Placement, asOf quantity.Date) error {
+	pos := f.Positions[p.PositionID]
+	if pos == nil || f.Machines[pos.MachineID] == nil {
+		return fmt.Errorf("facts of assembly %s: position %d was not loaded", in.ID, p.PositionID)
+	}
+	m := f.Machines[pos.MachineID]
+	hours, err := m.hoursOf(asOf)
+	if err != nil {
+		return err
+	}
+	if in.Fitted.IsZero() {
+		in.Fitted = p.From
+	}
+	in.Stints = append(in.Stints, life.Stint{From: p.From, To: p.To, Hours: hours})
+	in.Conditions = append(in.Conditions, conditionsBetween(f.saidOf(pos, m), p.From, p.To)...)
+
+	in.CanHurt = pos.CanHurt || m.Machine.CanHurt
+	in.BendMM, in.StraightMM, in.Twisted = pos.BendMM, pos.StraightMM, pos.Twisted
+	policy := f.policyOf(pos, m)
+	in.Policy, in.Lengthened = policy.Policy, policy.Lengthened
+	if pos.Exposed && policy.ExposedInspectMonths != nil {
+		in.Policy.InspectMonths = smaller(policy.InspectMonths, policy.ExposedInspectMonths)
+	}
+	return nil
+}
+
+// PolicyOf is the policy a position is held to: its own, else its site's.
+func (f *Facts) PolicyOf(positionID int64) Policy {
+	pos := f.Positions[positionID]
+	if pos == nil || f.Machines[pos.MachineID] == nil {
+		return Policy{Policy: life.NormalDemand()}
+	}
+	return f.policyOf(pos, f.Machines[pos.MachineID])
+}
+
+func (f *Facts) policyOf(pos *Position, m *MachineFacts) Policy {
+	id := f.Sites[m.Machine.SiteID].PolicyID
+	if pos.PolicyID != nil {
+		id = *pos.PolicyID
+	}
+	if p, ok := f.Policies[id]; ok {
+		return p
+	}
+	return Policy{Policy: life.NormalDemand()}
+}
+
+func smaller(a, b *int) *int {
+	if a == nil || b != nil && *b < *a {
+		return b
+	}
+	return a
+}
+
+// hoursOf works out the machine's hours once. nil without an error means that
+// neither readings nor planned hours are known.
+func (m *MachineFacts) hoursOf(asOf quantity.Date) (*usage.Hours, error) {
+	if m.hours == nil {
+		hours, err := usage.New(m.series(), asOf)
+		m.hours = &hoursResult{hours: hours, err: hoursError(m.Machine.Code, err)}
+	}
+	return m.hours.hours, m.hours.err
+}
+
+// CheckHours tells whether the machine's readings, meter events and lay-ups
+// agree with each other: an *Error with a sentence if they do not.
+func (m *MachineFacts) CheckHours(asOf quantity.Date) error {
+	_, err := usage.New(m.series(), asOf)
+	return hoursError(m.Machine.Code, err)
+}
+
+func hoursError(machine string, err error) error {
+	if err == nil {
+		return nil
+	}
+	var bad *usage.SeriesError
+	if errors.As(err, &bad) {
+		return &Error{Code: Refused, Field: "hours", Sentence: "Machine " + machine + ": " + bad.Text}
+	}
+	return fmt.Errorf("hours of machine %s: %w", machine, err)
+}
+
+func (m *MachineFacts) series() usage.Series {
+	s := usage.Series{PlannedPerWeek: m.Machine.PlannedHoursPerWeek}
+	for _, r := range m.Readings {
+		if !r.Disputed {
+			s.Readings = append(s.Readings, usage.Reading{On: r.On, Hours: r.Hours})
+		}
+	}
+	for _, e := range m.Events {
+		s.Events = append(s.Events, usage.MeterEvent{On: e.On, OldEnd: e.OldEnd, NewStart: e.NewStart})
+	}
+	for _, l := range m.LayUps {
+		s.LaidUp = append(s.LaidUp, usage.LayUp{From: l.From, To: l.To})
+	}
+	return s
+}
+
+// hoseOf is the hose as life sees it. What was not typed or printed is taken
+// from the published table of the designation and size; a rating from there
+// leaves the rating unconfirmed.
+func hoseOf(a *Assembly) life.Hose {
+	h := life.Hose{
+		Designation: a.Designation, Construction: a.Construction, Tube: a.Tube, DN: a.DN,
+		RatedBar: a.RatedBar, Made: a.Made.Start(), MaxC: a.MaxC,
+		RatingUnconfirmed: a.Unconfirmed || a.RatedBar != nil && a.RatingSource == RatingTable,
+	}
+	row, ok := tableRow(a)
+	if !ok {
+		return h
+	}
+	if h.RatedBar == nil {
+		h.RatedBar, h.RatingUnconfirmed = ptr(row.RatedBar), true
+	}
+	if h.MaxC == nil {
+		h.MaxC = ptr(row.MaxC)
+	}
+	if h.Construction == "" {
+		h.Construction = row.Construction
+	}
+	h.ImpulsePercent, h.ImpulseCycles, h.ImpulseTempC = row.ImpulsePercent, row.ImpulseCycles, row.ImpulseTempC
+	h.MinBendMM = ptr(row.BendMM)
+	return h
+}
+
+// tableRow is the published row of the assembly's designation and size, the
+// one with the lowest rating where editions differ.
+func tableRow(a *Assembly) (hose.Row, bool) {
+	if a.Designation == "" || a.DN == 0 && a.Dash == 0 {
+		return hose.Row{}, false
+	}
+	rows, ok := hose.Lookup(a.Designation, hose.Size{Dash: a.Dash, DN: a.DN})
+	if !ok || len(rows) == 0 {
+		return hose.Row{}, false
+	}
+	return slices.MinFunc(rows, func(x, y hose.Row) int {
+		switch {
+		case x.RatedBar < y.RatedBar:
+			return -1
+		case x.RatedBar > y.RatedBar:
+			return 1
+		}
+		return 0
+	}), true
+}
+
+// tableDiffers is the published rating where it is not the printed or typed
+// one; nil if there is none, or if any published row agrees within the
+// rounding of psi and bar (1 %).
+func tableDiffers(a *Assembly) *float64 {
+	if a.RatedBar == nil || a.RatingSource == RatingTable || a.Designation == "" {
+		return nil
+	}
+	rows, _ := hose.Lookup(a.Designation, hose.Size{Dash: a.Dash, DN: a.DN})
+	for _, r := range rows {
+		if d := r.RatedBar / *a.RatedBar; d > 0.99 && d < 1.01 {
+			return nil
+		}
+	}
+	if row, ok := tableRow(a); ok {
+		return ptr(row.RatedBar)
+	}
+	return nil
+}
+
+func ptr[T any](v T) *T { return &v }

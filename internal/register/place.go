@@ -1,0 +1,62 @@
+package register
+
+// Site is a place that machines belong to; its zone decides what "today" is.
+type Site struct {
+	ID       int64
+	Name     string // unique
+	Zone     string // IANA name, such as Europe/Berlin
+	PolicyID int64  // the policy of its positions unless they have their own
+	Version  int
+}
+
+// Kind is a kind of machine, such as refuse truck. Its duties give starting
+// values where nothing better is known.
+type Kind struct {
+	ID      int64
+	Name    string // unique
+	Version int
+}
+
+// Machine is what carries hoses.
+type Machine struct {
+	ID     int64
+	SiteID int64
+	KindID *int64
+	Code   string // what people call it; unique in the register
+	Name   string
+	Serial string
+	// PlannedHoursPerWeek is used until readings say better; nil if unknown.
+	PlannedHoursPerWeek *float64
+	CanHurt             bool // a burst on this machine can hurt someone
+	Note                string
+	Version             int
+}
+
+// Circuit is a hydraulic circuit of a machine: lift, steering, return.
+type Circuit struct {
+	ID        int64
+	MachineID int64
+	Name      string // unique on its machine
+	Version   int
+}
+
+// Position is a place on a machine where a hose belongs. It stays when the
+// hose is changed.
+type Position struct {
+	ID        int64
+	MachineID int64
+	CircuitID *int64
+	Name      string // unique on its machine
+	// WalkOrder sorts the positions as one walks round the machine.
+	WalkOrder int
+	CanHurt   bool // a burst here can hurt someone
+	Exposed   bool // to abrasion, flexing, vibration, salt or hot spots
+	PolicyID  *int64
+	LengthMM  *float64 // of the assembly that belongs here
+	BendMM    *float64 // tightest bend radius as routed
+	// StraightMM is the straight length behind the fitting as routed.
+	StraightMM *float64
+	Twisted    bool
+	Note       string
+	Version    int
+}

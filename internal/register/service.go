@@ -1,0 +1,211 @@
+package register
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"hoseward/internal/life"
+	"hoseward/internal/quantity"
+)
+
+// said is one row of service conditions or duties that bears on a position,
+// with its rank: 0 position, 1 circuit, 2 machine, 3 duty of the circuit's
+// name, 4 duty of the kind.
+type said struct {
+	rank    int
+	level   Level
+	from    quantity.Date // no date for a duty, which holds always
+	basis   Basis
+	note    string
+	service *Service
+	id      int64
+}
+
+// saidOf gathers what is said of a position, nearest first and within a level
+// the latest first, so that the first row that says a field and holds on the
+// day decides it.
+func (f *Facts) saidOf(p *Position, m *MachineFacts) []said {
+	var rows []said
+	add := func(rank int, o Owner) {
+		for i := range m.Conditions[o] {
+			c := &m.Conditions[o][i]
+			rows = append(rows, said{rank, o.Level, c.From, c.Basis, c.Note, &c.Service, c.ID})
+		}
+	}
+	add(0, Owner{AtPosition, p.ID})
+	circuit := ""
+	if p.CircuitID != nil {
+		add(1, Owner{AtCircuit, *p.CircuitID})
+		circuit = m.Circuits[*p.CircuitID].Name
+	}
+	add(2, Owner{AtMachine, p.MachineID})
+	if m.Machine.KindID != nil {
+		duties := f.Duties[*m.Machine.KindID]
+		for i := range duties {
+			d := &duties[i]
+			switch {
+			case d.Circuit == "":
+				rows = append(rows, said{4, AtKind, quantity.Date{}, Assumed, d.Note, &d.Service, d.ID})
+			case circuit != "" && strings.EqualFold(d.Circuit, circuit):
+				rows = append(rows, said{3, AtKind, quantity.Date{}, Assumed, d.Note, &d.Service, d.ID})
+			}
+		}
+	}
+	slices.SortStableFunc(rows, func(a, b said) int {
+		if a.rank != b.rank {
+			return a.rank - b.rank
+		}
+		if c := b.from.Compare(a.from); c != 0 {
+			return c
+		}
+		return int(b.id - a.id) // the later entry of one day wins
+	})
+	return rows
+}
+
+// cyclesField groups the fields that say how pressure works there: a nearer
+// "no cycles" hides farther cycles and the other way round, and whether cycles
+// are recorded or assessed is said of the cycles it stands with.
+func saysPressure(s *Service) bool { return len(s.Cycles) > 0 || s.NoCycles != nil }
+
+func saysTemperature(s *Service) bool { return len(s.Temperatures) > 0 || s.FluidC != nil }
+
+// first finds the row that decides a field on a day.
+func first(rows []said, on quantity.Date, says func(*Service) bool) *said {
+	for i := range rows {
+		if !rows[i].from.After(on) && says(rows[i].service) {
+			return &rows[i]
+		}
+	}
+	return nil
+}
+
+// conditionsOn resolves the rows field by field for one day.
+func conditionsOn(rows []said, on quantity.Date) life.Conditions {
+	c := life.Conditions{From: on}
+	if r := first(rows, on, saysPressure); r != nil {
+		c.Cycles = r.service.Cycles
+		c.NoCycles = r.service.NoCycles != nil && *r.service.NoCycles && len(c.Cycles) == 0
+		c.Recorded = r.service.Recorded != nil && *r.service.Recorded
+	}
+	if r := first(rows, on, saysTemperature); r != nil {
+		c.FluidC, c.Temperatures = r.service.FluidC, r.service.Temperatures
+	}
+	if r := first(rows, on, func(s *Service) bool { return s.SurroundingsC != nil }); r != nil {
+		c.SurroundingsC = r.service.SurroundingsC
+	}
+	if r := first(rows, on, func(s *Service) bool { return s.AlwaysHot != nil }); r != nil {
+		c.AlwaysHot = *r.service.AlwaysHot
+	}
+	if r := first(rows, on, func(s *Service) bool { return s.AdapterBar != nil }); r != nil {
+		c.AdapterBar = r.service.AdapterBar
+	}
+	if r := first(rows, on, func(s *Service) bool { return s.WorkingBar != nil }); r != nil {
+		c.WorkingBar = r.service.WorkingBar
+	}
+	if r := first(rows, on, func(s *Service) bool { return !s.AssessedOn.IsZero() }); r != nil {
+		c.Assessed = r.service.AssessedOn
+	}
+	return c
+}
+
+// conditionsBetween resolves the conditions of a position from one day up to
+// another (no date: for ever): a row on the first day and on each later day on
+// which something new is said.
+func conditionsBetween(rows []said, from, to quantity.Date) []life.Conditions {
+	days := []quantity.Date{from}
+	for _, r := range rows {
+		if r.from.After(from) && (to.IsZero() || r.from.Before(to)) {
+			days = append(days, r.from)
+		}
+	}
+	slices.SortFunc(days, quantity.Date.Compare)
+	days = slices.Compact(days)
+	out := make([]life.Conditions, len(days))
+	for i, d := range days {
+		out[i] = conditionsOn(rows, d)
+	}
+	return out
+}
+
+// ServiceOn tells which conditions are in force at a position on a day, each
+// with where it comes from: nearest first, field by field. Fields that nobody
+// said anything of are left out.
+func (f *Facts) ServiceOn(positionID int64, on quantity.Date) []ServiceValue {
+	p := f.Positions[positionID]
+	if p == nil || f.Machines[p.MachineID] == nil {
+		return nil
+	}
+	rows := f.saidOf(p, f.Machines[p.MachineID])
+	var out []ServiceValue
+	for _, field := range serviceFields {
+		r := first(rows, on, field.says)
+		if r == nil {
+			continue
+		}
+		out = append(out, ServiceValue{
+			Field: field.name, Value: field.print(r.service),
+			Level: r.level, Basis: r.basis, From: r.from, Note: r.note,
+		})
+	}
+	return out
+}
+
+var serviceFields = []struct {
+	name  string
+	says  func(*Service) bool
+	print func(*Service) string
+}{
+	{"pressure cycles", saysPressure, printCycles},
+	{"fluid temperature", saysTemperature, printTemperature},
+	{"surroundings", func(s *Service) bool { return s.SurroundingsC != nil }, func(s *Service) string { return degrees(*s.SurroundingsC) }},
+	{"hot around the clock", func(s *Service) bool { return s.AlwaysHot != nil }, func(s *Service) string { return yesNo(*s.AlwaysHot) }},
+	{"adapter rating", func(s *Service) bool { return s.AdapterBar != nil }, func(s *Service) string { return bar(*s.AdapterBar) }},
+	{"working pressure", func(s *Service) bool { return s.WorkingBar != nil }, func(s *Service) string { return bar(*s.WorkingBar) }},
+	{"assessed in writing", func(s *Service) bool { return !s.AssessedOn.IsZero() }, func(s *Service) string { return s.AssessedOn.String() }},
+}
+
+func degrees(c float64) string { return quantity.Temperature(c).Format(quantity.DegC) }
+
+func bar(v float64) string { return quantity.Pressure(v).Format(quantity.Bar) }
+
+func yesNo(v bool) string {
+	if v {
+		return "yes"
+	}
+	return "no"
+}
+
+func printCycles(s *Service) string {
+	if len(s.Cycles) == 0 {
+		if s.NoCycles != nil && *s.NoCycles {
+			return "none"
+		}
+		return "not known"
+	}
+	parts := make([]string, len(s.Cycles))
+	for i, c := range s.Cycles {
+		per := c.Per
+		if per == "" {
+			per = "hour"
+		}
+		parts[i] = fmt.Sprintf("%s to %s bar, %s per %s", quantity.FormatNumber(c.MinBar, 1), quantity.FormatNumber(c.MaxBar, 1), quantity.FormatNumber(c.Count, 3), per)
+	}
+	text := strings.Join(parts, "; ")
+	if s.Recorded != nil && *s.Recorded {
+		text += " (recorded log)"
+	}
+	return text
+}
+
+func printTemperature(s *Service) string {
+	if len(s.Temperatures) == 0 {
+		return degrees(*s.FluidC)
+	}
+	parts := make([]string, len(s.Temperatures))
+	for i, t := range s.Temperatures {
+		parts[i] = fmt.Sprintf("%s for %s %%", degrees(t.C), quantity.FormatNumber(t.Share*100, 1))
+	}
+	return strings.Join(parts, ", ")
+}

@@ -1,0 +1,180 @@
+// Package jobs is the table of scheduled jobs and what runs them.
+//
+// The main idea is that a tick of the clock is only a nudge: which run is due
+// is worked out from the runs the store has on record and the time now, so a
+// job may run late, twice, or be made up after the program was off. Every run
+// is noted with its start, its end and what went wrong. Jobs hold no rules of
+// their own; they call the store.
+package jobs
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+
+	"github.com/robfig/cron/v3"
+
+	"hoseward/internal/quantity"
+)
+
+// Runs is where runs are noted.
+type Runs interface {
+	// StartJob notes that a job begins the run of a day. already is true, and
+	// nothing is noted, where that run ended well before. Without a day it
+	// always begins.
+	StartJob(ctx context.Context, job string, forDay quantity.Date, now time.Time) (runID int64, already bool, err error)
+	// FinishJob notes the end of a run: how many things it handled and, if it
+	// failed, why, in one sentence.
+	FinishJob(ctx context.Context, runID int64, now time.Time, done int, problem string) error
+}
+
+// Job is one scheduled job.
+type Job struct {
+	Name string
+	// Spec is when it is nudged, as five cron fields in UTC.
+	Spec string
+	// ForDay is the day whose run is due at now; one good run a day is enough.
+	// nil: the job runs at every nudge, and only runs that handled something
+	// or failed are noted.
+	ForDay func(now time.Time) quantity.Date
+	// Run does the work and says how many things it handled. It may be
+	// cancelled at any time and must leave whole things behind.
+	Run func(ctx context.Context, now time.Time) (done int, err error)
+}
+
+// Runner runs a table of jobs, each at most once at a time.
+type Runner struct {
+	runs Runs
+	now  func() time.Time
+	log  *slog.Logger
+
+	jobs   []Job
+	cron   *cron.Cron
+	stop   context.CancelFunc
+	ctx    context.Context
+	wait   sync.WaitGroup
+	nudges map[string]chan struct{}
+}
+
+// New makes a runner for the jobs. A spec that cron cannot read is an error.
+func New(runs Runs, now func() time.Time, log *slog.Logger, table ...Job) (*Runner, error) {
+	r := &Runner{
+		runs: runs, now: now, log: log, jobs: table,
+		nudges: make(map[string]chan struct{}, len(table)),
+		cron:   cron.New(cron.WithLocation(time.UTC)),
+	}
+	for _, j := range table {
+		if _, err := cron.ParseStandard(j.Spec); err != nil {
+			return nil, fmt.Errorf("read schedule %q of job %s: %w", j.Spec, j.Name, err)
+		}
+		r.nudges[j.Name] = make(chan struct{}, 1)
+	}
+	return r, nil
+}
+
+// Start runs every job that is due, which makes up runs missed while the
+// program was off, and then keeps to the table until Stop or the end of ctx.
+// It returns at once; the first runs go on in the background.
+func (r *Runner) Start(ctx context.Context) error {
+	r.ctx, r.stop = context.WithCancel(ctx)
+	for i := range r.jobs {
+		nudge := r.nudges[r.jobs[i].Name]
+		if _, err := r.cron.AddFunc(r.jobs[i].Spec, func() { poke(nudge) }); err != nil {
+			return fmt.Errorf("schedule job %s: %w", r.jobs[i].Name, err)
+		}
+		poke(nudge)
+		r.wait.Go(func() { r.serve(i, nudge) })
+	}
+	r.cron.Start()
+	return nil
+}
+
+// Nudge asks for a run of the named job soon; it never waits.
+func (r *Runner) Nudge(name string) {
+	if nudge, ok := r.nudges[name]; ok {
+		poke(nudge)
+	}
+}
+
+// Stop ends the schedule, cancels what runs and waits for it.
+func (r *Runner) Stop() {
+	<-r.cron.Stop().Done()
+	if r.stop != nil {
+		r.stop()
+	}
+	r.wait.Wait()
+}
+
+func poke(nudge chan struct{}) {
+	select {
+	case nudge <- struct{}{}:
+	default: // one is waiting already
+	}
+}
+
+func (r *Runner) serve(i int, nudge <-chan struct{}) {
+	for {
+		select {
+		case <-r.ctx.Done():
+			return
+		case <-nudge:
+			r.RunDue(r.ctx, r.jobs[i])
+		}
+	}
+}
+
+// RunDue does the run of a job that is due now, unless it was done already.
+// What fails is noted and logged; the next nudge tries again.
+func (r *Runner) RunDue(ctx context.Context, j Job) {
+	started := r.now()
+	if j.ForDay == nil {
+		done, err := guarded(ctx, j, started)
+		if done == 0 && err == nil {
+			return
+		}
+		if id, _, startErr := r.runs.StartJob(ctx, j.Name, quantity.Date{}, started); r.noted(j, startErr) {
+			r.finish(ctx, j, id, done, err)
+		}
+		return
+	}
+	id, already, err := r.runs.StartJob(ctx, j.Name, j.ForDay(started), started)
+	if already || !r.noted(j, err) {
+		return
+	}
+	done, err := guarded(ctx, j, started)
+	r.finish(ctx, j, id, done, err)
+}
+
+// finish notes the end of a run, even when the program is stopping.
+func (r *Runner) finish(ctx context.Context, j Job, id int64, done int, runErr error) {
+	problem := ""
+	if runErr != nil {
+		problem = "The run did not finish; it is tried again at the next turn. The log of the program says why."
+		r.log.Error("run job", "job", j.Name, "err", runErr)
+	}
+	end, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
+	defer cancel()
+	if r.noted(j, r.runs.FinishJob(end, id, r.now(), done, problem)) {
+		r.log.Info("job ended", "job", j.Name, "handled", done, "ok", runErr == nil)
+	}
+}
+
+func (r *Runner) noted(j Job, err error) bool {
+	if err != nil {
+		r.log.Error("note run of job", "job", j.Name, "err", err)
+	}
+	return err == nil
+}
+
+// guarded turns a panic in a job into its error: one bad job must not take the
+// service down.
+func guarded(ctx context.Context, j Job, now time.Time) (done int, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("panic in job %s: %v", j.Name, p)
+		}
+	}()
+	return j.Run(ctx, now)
+}
