@@ -195,7 +195,7 @@ func (b *builder) theilSen(w []knot) {
 	for i, k := range w {
 		x[i], y[i] = float64(b.clock.active(k.day)), k.hours
 	}
-	q := quantiles(pairSlopes(x, y), 0.1, 0.5, 0.9)
+	q := quantiles(pairSlopes(x, y), [3]float64{0.1, 0.5, 0.9})
 	b.basis.Method = TheilSen
 	b.basis.Q10PerWeek, b.basis.SlopePerWeek, b.basis.Q90PerWeek = q[0]*7, q[1]*7, q[2]*7
 	b.ahead = [paths]float64{Fast: q[2], Likely: q[1], Slow: q[0]}
