@@ -100,6 +100,26 @@ func TubeSize(dash int) (s Size, ok bool) {
 // IsZero reports whether the size is unknown.
 func (s Size) IsZero() bool { return s == Size{} }
 
+// Complete fills in what is missing and brings trade names to EN names: DN 13,
+// or dash 8 alone, is {12, 8}. A pair that is no known size, or contradicts
+// itself, is unknown: the zero Size. Tube sizes stay as they are.
+func (s Size) Complete() Size {
+	byDN, okDN := SizeOfDN(s.DN)
+	byDash, okDash := SizeOfDash(s.Dash)
+	tube, okTube := TubeSize(s.Dash)
+	switch {
+	case s.Dash == 0 && okDN:
+		return byDN
+	case s.DN == 0 && okDash:
+		return byDash
+	case okDN && okDash && byDN == byDash:
+		return byDN
+	case okTube && s == tube:
+		return tube
+	}
+	return Size{}
+}
+
 // Inch is the nominal bore as the trade writes it, such as 1/2 or 1 1/4;
 // empty if the size is not one of the table.
 func (s Size) Inch() string {
@@ -272,8 +292,8 @@ func sizeOfInch(t string) (Size, bool) {
 }
 
 func sizeOfSixteenths(n float64) (Size, bool) {
-	// 5/16 is printed 0.31, 0.312 or 0.3125.
-	const near = 0.06
+	// 5/16 is printed 0.31, 0.312 or 0.3125: a hundredth rounds by 0.08 of a sixteenth.
+	const near = 0.09
 	whole := int(n + 0.5)
 	if d := n - float64(whole); d > near || d < -near {
 		return Size{}, false

@@ -40,7 +40,7 @@ func (l Length) Format(u LengthUnit) string {
 
 // String prints the length in mm so that ParseLength reads the same back.
 func (l Length) String() string {
-	return strconv.FormatFloat(float64(l), 'g', -1, 64) + " mm"
+	return strconv.FormatFloat(float64(l), 'f', -1, 64) + " mm"
 }
 
 // MaxLength is the longest length taken for one: 1 km.

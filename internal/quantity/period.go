@@ -71,7 +71,9 @@ func CalendarYear(year int) (Period, error) {
 }
 
 // String prints the period so that ParsePeriod reads it back: 2026-11-25,
-// 2026-11, 4Q2026 or 2026; nothing if unknown.
+// 2026-11, 4Q2026 or 2026; nothing if unknown. A year that ParsePeriod would
+// not read as one, because it can be a code of year and month, is printed as
+// "year 2004".
 func (p Period) String() string {
 	if p.IsZero() {
 		return ""
@@ -83,6 +85,9 @@ func (p Period) String() string {
 	case ToQuarter:
 		return fmt.Sprintf("%dQ%04d", (m+2)/3, y)
 	case ToYear:
+		if t := fmt.Sprintf("%04d", y); !plainYear(t) {
+			return yearWord + t
+		}
 		return fmt.Sprintf("%04d", y)
 	}
 	return p.From.String()
@@ -93,7 +98,7 @@ func (p Period) String() string {
 //
 //	2026-11-25  2026/11/25  2026.11.25  25.11.2026  25/11/2026  25-11-2026
 //	25 Nov 2026  Nov 2026  2026-11  11/2026  11.2026  3Q24  3Q2024  Q3/24
-//	3 Q/24  24Q3  2026
+//	3 Q/24  24Q3  2026  year 2004
 //
 // A time of day after a date is dropped. Day and month in numbers are read
 // day first; a middle number over 12 is therefore an error that says so, not
@@ -111,6 +116,9 @@ func ParsePeriod(s string) (Period, error) {
 	if p, ok, err := parseQuarter(t); ok {
 		return p, err
 	}
+	if y, ok := cutYearWord(t); ok {
+		return CalendarYear(y)
+	}
 	t = dropTime(t)
 	tok, seps := splitDate(t)
 	switch {
@@ -118,12 +126,27 @@ func ParsePeriod(s string) (Period, error) {
 		return parseThree(s, tok)
 	case len(tok) == 2 && seps:
 		return parseTwo(s, tok)
-	case len(tok) == 1 && len(tok[0]) == 4:
-		if y, ok := digits(tok[0]); ok && y >= 1950 && y <= 2100 && !looksLikeYearMonth(tok[0]) {
-			return CalendarYear(y)
-		}
+	case len(tok) == 1 && plainYear(tok[0]):
+		y, _ := digits(tok[0])
+		return CalendarYear(y)
 	}
 	return Period{}, notADate(s)
+}
+
+// yearWord stands before a year that could be mistaken for something else.
+const yearWord = "year "
+
+func cutYearWord(t string) (year int, ok bool) {
+	if len(t) != len(yearWord)+4 || !strings.EqualFold(t[:len(yearWord)], yearWord) {
+		return 0, false
+	}
+	return digits(t[len(yearWord):])
+}
+
+// plainYear reports whether four digits alone can only be a year.
+func plainYear(t string) bool {
+	y, ok := digits(t)
+	return ok && len(t) == 4 && y >= 1950 && y <= 2100 && !looksLikeYearMonth(t)
 }
 
 // looksLikeYearMonth tells 2004 or 2012, which stamps also use for year and
@@ -156,7 +179,7 @@ func splitDate(t string) (tok []string, seps bool) {
 }
 
 func parseThree(s string, tok []string) (Period, error) {
-	if len(tok[0]) == 4 { // year first
+	if len(tok[0]) == 4 && isDigits(tok[0]) { // year first
 		return dayPeriod(s, tok[0], tok[1], tok[2])
 	}
 	if _, ok := monthNumber(tok[0]); ok && !isDigits(tok[0]) { // Nov 25 2026

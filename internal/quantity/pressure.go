@@ -69,7 +69,7 @@ func (p Pressure) Format(u PressureUnit) string {
 // String prints the pressure in bar with all digits that matter, so that
 // ParsePressure reads the same value back.
 func (p Pressure) String() string {
-	return strconv.FormatFloat(float64(p), 'g', -1, 64) + " bar"
+	return strconv.FormatFloat(float64(p), 'f', -1, 64) + " bar"
 }
 
 // MaxPressure is the highest pressure taken for one: above it a number is a
@@ -78,9 +78,16 @@ const MaxPressure Pressure = 10000
 
 // ParsePressure reads a number with a unit: 275 bar, 27.5 MPa, 4000 psi,
 // 27,5MPa, 330bar. Without a unit the given one is taken; if that is empty, a
-// unit is required. Negative values and values over MaxPressure are errors.
+// unit is required. In psi, which is never written with three decimals, 4,000
+// is four thousand. Negative values and values over MaxPressure are errors.
 func ParsePressure(s string, assumed PressureUnit) (Pressure, error) {
 	num, unit := splitUnit(s)
+	if num == "" {
+		if strings.TrimSpace(s) == "" {
+			return 0, fmt.Errorf("empty, expected a pressure such as 275 bar")
+		}
+		return 0, fmt.Errorf("%q is not a number with a pressure unit; write it as 275 bar, 27.5 MPa or 4000 psi", clip(strings.TrimSpace(s)))
+	}
 	u := assumed
 	if unit != "" {
 		var ok bool
@@ -91,9 +98,12 @@ func ParsePressure(s string, assumed PressureUnit) (Pressure, error) {
 	if u == "" {
 		return 0, fmt.Errorf("%q has no unit; write bar, MPa or psi behind the number", clip(s))
 	}
+	if u == PSI && psiThousands(num) {
+		num = strings.Replace(num, ",", "", 1)
+	}
 	v, err := ParseNumber(num)
 	if err != nil {
-		return 0, err
+		return 0, fmt.Errorf("%q is not a number with a pressure unit; write it as 275 bar, 27.5 MPa or 4000 psi", clip(strings.TrimSpace(s)))
 	}
 	p := PressureOf(v, u)
 	if strings.EqualFold(unit, "kpa") {
@@ -106,6 +116,12 @@ func ParsePressure(s string, assumed PressureUnit) (Pressure, error) {
 		return 0, fmt.Errorf("%q is more than %s, too much for any hose; check number and unit", clip(s), MaxPressure)
 	}
 	return p, nil
+}
+
+// psiThousands recognises 4,000: one comma with three digits behind it.
+func psiThousands(num string) bool {
+	i := strings.IndexByte(num, ',')
+	return i > 0 && num[0] != '0' && len(num) == i+4 && isDigits(num[:i]) && isDigits(num[i+1:])
 }
 
 func pressureUnit(s string) (PressureUnit, bool) {
@@ -122,9 +138,12 @@ func pressureUnit(s string) (PressureUnit, bool) {
 	return "", false
 }
 
+// plainNumber brings the spaces and the minus sign of typesetting to plain ones.
+var plainNumber = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "−", "-")
+
 // splitUnit separates a leading number from what follows it.
 func splitUnit(s string) (number, unit string) {
-	t := strings.TrimSpace(strings.ReplaceAll(s, "\u00a0", " "))
+	t := strings.TrimSpace(plainNumber.Replace(s))
 	i := 0
 	for i < len(t) {
 		c := t[i]

@@ -42,7 +42,7 @@ func (t Temperature) Format(u TemperatureUnit) string {
 
 // String prints the temperature so that ParseTemperature reads the same back.
 func (t Temperature) String() string {
-	return strconv.FormatFloat(float64(t), 'g', -1, 64) + " °C"
+	return strconv.FormatFloat(float64(t), 'f', -1, 64) + " °C"
 }
 
 // The range a service temperature must lie in: beyond it the number is a slip.
