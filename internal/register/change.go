@@ -1,6 +1,11 @@
 package register
 
-import "time"
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"time"
+)
 
 // Origin says through which door a change came.
 type Origin string
@@ -44,8 +49,8 @@ const (
 )
 
 // Change is one row of the change log: one thing, added or changed, by whom
-// and how. Rows are chained: Hash is the SHA-256 of Chain(PrevHash, the row),
-// so a row cannot be altered or taken out without breaking the chain.
+// and how. Rows are chained: Hash is Chain(PrevHash, the row), so a row cannot
+// be altered or taken out without breaking the chain.
 type Change struct {
 	Seq      int64 `gorm:"primaryKey;autoIncrement:false"`
 	At       time.Time
@@ -60,4 +65,37 @@ type Change struct {
 	Reason   string
 	PrevHash string
 	Hash     string
+}
+
+// Chain is the hash of a row of the change log that follows one with the hash
+// prev (empty for the first row): the SHA-256, in hex, of prev and the row's
+// fields in the order they stand in Change, PrevHash and Hash left out. Texts
+// go in with their length before them, numbers and lengths as eight bytes,
+// most significant first; At counts microseconds since 1970 UTC, ImportID is 0
+// if there is none. Test: TestChain_IsSHA256OfTheFields.
+func Chain(prev string, c *Change) string {
+	b := make([]byte, 0, 256+len(c.Before)+len(c.After)+len(c.Reason))
+	number := func(n int64) { b = binary.BigEndian.AppendUint64(b, uint64(n)) }
+	text := func(s string) {
+		number(int64(len(s)))
+		b = append(b, s...)
+	}
+	text(prev)
+	number(c.Seq)
+	number(c.At.UnixMicro())
+	number(c.PersonID)
+	text(string(c.Origin))
+	importID := int64(0)
+	if c.ImportID != nil {
+		importID = *c.ImportID
+	}
+	number(importID)
+	text(c.Entity)
+	number(c.EntityID)
+	text(string(c.Action))
+	text(c.Before)
+	text(c.After)
+	text(c.Reason)
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:])
 }

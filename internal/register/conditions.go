@@ -63,10 +63,10 @@ type Service struct {
 	FluidC        *float64
 	SurroundingsC *float64
 	AlwaysHot     *bool
-	Temperatures  Temperatures
+	Temperatures  Temperatures `gorm:"type:text"`
 	AdapterBar    *float64
 	WorkingBar    *float64
-	Cycles        Cycles
+	Cycles        Cycles `gorm:"type:text"`
 	NoCycles      *bool
 	Recorded      *bool // the cycles come from a recorded pressure log
 	AssessedOn    quantity.Date

@@ -31,6 +31,9 @@ type ImportRow struct {
 	Reading *ReadingRow
 	Errors  []CellError
 	Notes   []CellError
+	// Headers gives the header of each field the sheet has a column for; all
+	// rows of a sheet share it.
+	Headers map[string]string
 }
 
 // MachineRow is a row of a machines sheet; empty or nil means the cell was
@@ -168,14 +171,18 @@ type ImportLine struct {
 }
 
 // ImportReport is what an import would do, or did. Lines holds at most
-// MaxReportLines, refused and asked ones first; the counts are complete.
+// MaxReportLines, refused and asked ones first, then those with notes; the
+// counts are complete.
 type ImportReport struct {
-	ImportID                             int64 // 0 for a dry run
+	// ImportID is 0 where nothing was kept: a dry run, a file refused as a
+	// whole, or one that says nothing new.
+	ImportID                             int64
 	Kind                                 ImportKind
 	Rows                                 int
 	Added, Changed, Same, Refused, Asked int
 	Lines                                []ImportLine
-	Truncated                            bool
+	Truncated                            bool // there are more lines than Lines
+	Stale                                int  // estimates left for the nightly job to mend
 }
 
 // MaxReportLines bounds the lines a report keeps.

@@ -165,10 +165,11 @@ func hoseOf(a *Assembly) life.Hose {
 		RatedBar: a.RatedBar, Made: a.Made.Start(), MaxC: a.MaxC,
 		RatingUnconfirmed: a.Unconfirmed || a.RatedBar != nil && a.RatingSource == RatingTable,
 	}
-	row, ok := tableRow(a)
+	choice, ok := tableRow(a)
 	if !ok {
 		return h
 	}
+	row := choice.Row
 	if h.RatedBar == nil {
 		h.RatedBar, h.RatingUnconfirmed = ptr(row.RatedBar), true
 	}
@@ -178,49 +179,35 @@ func hoseOf(a *Assembly) life.Hose {
 	if h.Construction == "" {
 		h.Construction = row.Construction
 	}
-	h.ImpulsePercent, h.ImpulseCycles, h.ImpulseTempC = row.ImpulsePercent, row.ImpulseCycles, row.ImpulseTempC
-	h.MinBendMM = ptr(row.BendMM)
+	h.ImpulsePercent, h.ImpulseCycles, h.ImpulseTempC = hose.Known(row.ImpulsePercent), hose.Known(row.ImpulseCycles), hose.Known(row.ImpulseTempC)
+	h.MinBendMM = hose.Known(row.BendMM)
 	return h
 }
 
-// tableRow is the published row of the assembly's designation and size, the
-// one with the lowest rating where editions differ.
-func tableRow(a *Assembly) (hose.Row, bool) {
-	if a.Designation == "" || a.DN == 0 && a.Dash == 0 {
-		return hose.Row{}, false
+// tableRow is the published row of the assembly's designation and size: the
+// one that fits the printed rating, else the one with the lowest.
+func tableRow(a *Assembly) (hose.Choice, bool) {
+	if a.Designation == "" {
+		return hose.Choice{}, false
 	}
 	rows, ok := hose.Lookup(a.Designation, hose.Size{Dash: a.Dash, DN: a.DN})
-	if !ok || len(rows) == 0 {
-		return hose.Row{}, false
+	if !ok {
+		return hose.Choice{}, false
 	}
-	return slices.MinFunc(rows, func(x, y hose.Row) int {
-		switch {
-		case x.RatedBar < y.RatedBar:
-			return -1
-		case x.RatedBar > y.RatedBar:
-			return 1
-		}
-		return 0
-	}), true
+	return hose.Choose(rows, a.RatedBar)
 }
 
-// tableDiffers is the published rating where it is not the printed or typed
-// one; nil if there is none, or if any published row agrees within the
-// rounding of psi and bar (1 %).
+// tableDiffers is the published rating where none of the designation's ratings
+// is the printed or typed one; nil if there is none or one agrees.
 func tableDiffers(a *Assembly) *float64 {
-	if a.RatedBar == nil || a.RatingSource == RatingTable || a.Designation == "" {
+	if a.RatedBar == nil || a.RatingSource == RatingTable {
 		return nil
 	}
-	rows, _ := hose.Lookup(a.Designation, hose.Size{Dash: a.Dash, DN: a.DN})
-	for _, r := range rows {
-		if d := r.RatedBar / *a.RatedBar; d > 0.99 && d < 1.01 {
-			return nil
-		}
+	choice, ok := tableRow(a)
+	if !ok || choice.Agrees {
+		return nil
 	}
-	if row, ok := tableRow(a); ok {
-		return ptr(row.RatedBar)
-	}
-	return nil
+	return ptr(choice.Row.RatedBar)
 }
 
 func ptr[T any](v T) *T { return &v }

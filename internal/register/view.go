@@ -31,8 +31,8 @@ type Estimate struct {
 	HoursPerWeek  *float64
 	StopOpen      bool
 	CanHurt       bool
-	Missing       Words  // what incomplete clocks lack
-	Warnings      Words  // codes
+	Missing       Words  `gorm:"type:text"` // what incomplete clocks lack
+	Warnings      Words  `gorm:"type:text"` // codes
 	Problem       string // why no estimate could be made, in one sentence; empty if one was
 }
 
@@ -67,8 +67,10 @@ type LineFilter struct {
 	Status              life.Status
 	Incomplete          bool
 	InspectionOverdue   bool
+	InspectionSoon      bool // the next inspection is due within 30 days, from today on
+	OverRating          bool // a warning says it works above its rating
 	CanHurt             bool
-	WithinDays          int // ActBy at most so many days after the site's today; overdue ones count
+	WithinDays          *int // ActBy at most so many days after the site's today; overdue ones count
 	Text                string
 	After               string // opaque cursor from LinePage.Next
 	Limit               int    // 0 means 100; at most 1000
