@@ -31,11 +31,11 @@ import (
 // tagged secret may also stand in a file that the variable with _FILE behind
 // its name points to; see Secrets.
 type Flags struct {
-	DB        string `name:"db" env:"HOSEWARD_DB" default:"var/hoseward.db" placeholder:"PATH" secret:"" help:"Path of an SQLite file, or postgres://... (from a file: HOSEWARD_DB_FILE)."`
-	Listen    string `name:"listen" env:"HOSEWARD_LISTEN" default:"127.0.0.1:8460" placeholder:"ADDRESS" help:"Address and port; port 0 is any free one, printed."`
+	DB        string `name:"db" env:"HOSEWARD_DB" default:"var/hoseward.db" placeholder:"PATH" secret:"" help:"Path of an SQLite file, or postgres://... (or HOSEWARD_DB_FILE, a file that holds it); ${default} if not given."`
+	Listen    string `name:"listen" env:"HOSEWARD_LISTEN" default:"127.0.0.1:8460" placeholder:"ADDRESS" help:"Address and port; port 0 is any free one, printed; ${default} if not given."`
 	PublicURL string `name:"public-url" env:"HOSEWARD_PUBLIC_URL" placeholder:"URL" help:"Base of links in mails and labels; the listen address if not given."`
-	Files     string `name:"files" env:"HOSEWARD_FILES" default:"var/files" placeholder:"FOLDER" help:"Folder for photos and kept reports."`
-	Log       string `name:"log" env:"HOSEWARD_LOG" default:"text" placeholder:"FORM" help:"Form of the log: text or json."`
+	Files     string `name:"files" env:"HOSEWARD_FILES" default:"var/files" placeholder:"FOLDER" help:"Folder for photos and kept reports; ${default} if not given."`
+	Log       string `name:"log" env:"HOSEWARD_LOG" default:"text" placeholder:"FORM" help:"Form of the log: text or json; ${default} if not given."`
 	Zone      string `name:"zone" env:"HOSEWARD_ZONE" placeholder:"ZONE" help:"Time zone for new sites, such as Europe/Berlin; the machine's if not given."`
 }
 
