@@ -45,9 +45,11 @@ var (
 
 // Check reports the first thing in a that no estimate as of asOf can be made
 // from, as a *FieldError, or nil. Values that are unknown are no error.
-func Check(a *Assembly, asOf quantity.Date) error {
+func Check(a Assembly, asOf quantity.Date) error { return check(&a, asOf) }
+
+func check(a *Assembly, asOf quantity.Date) error {
 	if asOf.IsZero() {
-		return &FieldError{"as_of", "is missing: an estimate is always as of a day"}
+		return &FieldError{"as_of", "The day of the estimate is missing."}
 	}
 	if err := checkDay("as_of", asOf); err != nil {
 		return err
@@ -72,36 +74,36 @@ func Check(a *Assembly, asOf quantity.Date) error {
 
 func checkDay(field string, d quantity.Date) error {
 	if !d.IsZero() && (d.Before(firstDay) || d.After(lastDay)) {
-		return &FieldError{field, d.String() + " is too far from today to be meant; check the year"}
+		return &FieldError{field, "The date " + d.String() + " is too far from today to be meant; check the year."}
 	}
 	return nil
 }
 
 // within wants lo <= *v <= hi where v is known. NaN is outside.
-func within(field string, v *float64, lo, hi float64, unit string) error {
+func within(field, noun string, v *float64, lo, hi float64, unit string) error {
 	if v == nil || *v >= lo && *v <= hi {
 		return nil
 	}
-	return outside(field, *v, lo, hi, unit)
+	return outside(field, noun, *v, lo, hi, unit)
 }
 
-func outside(field string, v, lo, hi float64, unit string) error {
-	return &FieldError{field, fmt.Sprintf("%g is outside %g to %g%s; check number and unit", v, lo, hi, unit)}
+func outside(field, noun string, v, lo, hi float64, unit string) *FieldError {
+	return &FieldError{field, fmt.Sprintf("The %s, %g, is outside %g to %g%s; check number and unit.", noun, v, lo, hi, unit)}
 }
 
 func checkHose(a *Assembly) error {
 	h := &a.Hose
 	for _, err := range [...]error{
-		within("hose.rated_bar", h.RatedBar, minRatedBar, maxRatedBar, " bar"),
-		within("ends[0].rated_bar", a.EndABar, minRatedBar, maxRatedBar, " bar"),
-		within("ends[1].rated_bar", a.EndBBar, minRatedBar, maxRatedBar, " bar"),
-		within("table_bar", a.TableBar, minRatedBar, maxRatedBar, " bar"),
-		within("hose.max_c", h.MaxC, 0, maxTempC, " °C"),
-		within("hose.impulse_temp_c", h.ImpulseTempC, 0, maxTempC, " °C"),
-		within("hose.outside_mm", h.OutsideMM, 0, maxMM, " mm"),
-		within("hose.min_bend_mm", h.MinBendMM, 0, maxMM, " mm"),
-		within("bend_mm", a.BendMM, 0, maxMM, " mm"),
-		within("straight_mm", a.StraightMM, 0, maxMM, " mm"),
+		within("hose.rated_bar", "rating of the hose", h.RatedBar, minRatedBar, maxRatedBar, " bar"),
+		within("ends[0].rated_bar", "rating of end A", a.EndABar, minRatedBar, maxRatedBar, " bar"),
+		within("ends[1].rated_bar", "rating of end B", a.EndBBar, minRatedBar, maxRatedBar, " bar"),
+		within("table_bar", "published rating", a.TableBar, minRatedBar, maxRatedBar, " bar"),
+		within("hose.max_c", "highest temperature of the hose", h.MaxC, 0, maxTempC, " °C"),
+		within("hose.impulse_temp_c", "temperature of the impulse test", h.ImpulseTempC, 0, maxTempC, " °C"),
+		within("hose.outside_mm", "outside diameter", h.OutsideMM, 0, maxMM, " mm"),
+		within("hose.min_bend_mm", "least bend radius", h.MinBendMM, 0, maxMM, " mm"),
+		within("bend_mm", "bend radius", a.BendMM, 0, maxMM, " mm"),
+		within("straight_mm", "straight length", a.StraightMM, 0, maxMM, " mm"),
 	} {
 		if err != nil {
 			return err
@@ -111,13 +113,13 @@ func checkHose(a *Assembly) error {
 	case h.ImpulsePercent == nil && h.ImpulseCycles == nil:
 		return nil
 	case h.ImpulsePercent == nil:
-		return &FieldError{"hose.impulse_percent", "is missing: an impulse-test point is a pressure and its cycles"}
+		return &FieldError{"hose.impulse_percent", "An impulse-test point needs both its pressure and its cycles."}
 	case h.ImpulseCycles == nil:
-		return &FieldError{"hose.impulse_cycles", "is missing: an impulse-test point is a pressure and its cycles"}
+		return &FieldError{"hose.impulse_cycles", "An impulse-test point needs both its pressure and its cycles."}
 	}
 	if _, err := fatigue.NewCurve(burstPercent, *h.ImpulsePercent, *h.ImpulseCycles); err != nil {
 		if f, ok := err.(*fatigue.FieldError); ok {
-			return &FieldError{"hose." + f.Field, strconv.FormatFloat(f.Value, 'g', -1, 64) + " " + f.Text}
+			return &FieldError{"hose." + f.Field, "The impulse-test point's " + strconv.FormatFloat(f.Value, 'g', -1, 64) + " " + f.Text + "."}
 		}
 		return &FieldError{"hose.impulse_percent", err.Error()}
 	}
@@ -139,7 +141,7 @@ func checkDates(a *Assembly, asOf quantity.Date) error {
 		}
 	}
 	if a.Fitted.After(asOf) {
-		return &FieldError{"as_of", asOf.String() + " is before the first fitting on " + a.Fitted.String()}
+		return &FieldError{"as_of", "The estimate is as of " + asOf.String() + ", before the first fitting on " + a.Fitted.String() + "."}
 	}
 	for _, p := range [...]struct {
 		field       string
@@ -155,40 +157,40 @@ func checkDates(a *Assembly, asOf quantity.Date) error {
 		if p.early.IsZero() || p.late.IsZero() || p.early.Sub(p.late) <= yearOfDays {
 			continue
 		}
-		return &FieldError{p.field, p.late.String() + " contradicts: " + p.words + p.early.String()}
+		return &FieldError{p.field, "The date " + p.late.String() + " cannot be: " + p.words + p.early.String() + "."}
 	}
 	return nil
 }
 
-func checkMonths(field string, v *int) error {
+func checkMonths(field, noun string, v *int) error {
 	if v == nil || *v >= 1 && *v <= maxMonths {
 		return nil
 	}
-	return &FieldError{field, strconv.Itoa(*v) + " is outside 1 to 1200 months"}
+	return &FieldError{field, "The " + noun + ", " + strconv.Itoa(*v) + ", must be 1 to 1200."}
 }
 
 func checkPolicy(p *Policy) error {
 	for _, err := range [...]error{
-		checkMonths("policy.months_from_assembly", p.MonthsFromAssembly),
-		checkMonths("policy.months_from_fitting", p.MonthsFromFitting),
-		checkMonths("policy.months_from_make", p.MonthsFromMake),
-		checkMonths("policy.heat_limit_months", p.HeatLimitMonths),
-		checkMonths("policy.storage_months", p.StorageMonths),
-		checkMonths("policy.hose_age_months", p.HoseAgeMonths),
-		checkMonths("policy.inspect_months", p.InspectMonths),
-		within("policy.hours_from_fitting", p.HoursFromFitting, minDamageLimit, maxHours, " h"),
-		within("policy.cycles_from_fitting", p.CyclesFromFitting, minDamageLimit, maxCycles, " cycles"),
-		within("policy.damage_limit", p.DamageLimit, minDamageLimit, maxDamageLimit, ""),
-		within("policy.assumed_factor", p.AssumedFactor, 1, maxFactor, ""),
-		within("policy.heat_reference_c", p.HeatReferenceC, -20, maxTempC, " °C"),
-		within("policy.ea_kj", p.EaKJ, 1, maxEaKJ, " kJ/mol"),
+		checkMonths("policy.months_from_assembly", "months from assembly", p.MonthsFromAssembly),
+		checkMonths("policy.months_from_fitting", "months from first fitting", p.MonthsFromFitting),
+		checkMonths("policy.months_from_make", "months from the hose's make", p.MonthsFromMake),
+		checkMonths("policy.heat_limit_months", "months of the heat limit", p.HeatLimitMonths),
+		checkMonths("policy.storage_months", "months of storage", p.StorageMonths),
+		checkMonths("policy.hose_age_months", "months of hose age", p.HoseAgeMonths),
+		checkMonths("policy.inspect_months", "months between inspections", p.InspectMonths),
+		within("policy.hours_from_fitting", "limit of running hours", p.HoursFromFitting, minDamageLimit, maxHours, " h"),
+		within("policy.cycles_from_fitting", "limit of cycles", p.CyclesFromFitting, minDamageLimit, maxCycles, " cycles"),
+		within("policy.damage_limit", "damage limit", p.DamageLimit, minDamageLimit, maxDamageLimit, ""),
+		within("policy.assumed_factor", "factor for assumed cycles", p.AssumedFactor, 1, maxFactor, ""),
+		within("policy.heat_reference_c", "reference temperature", p.HeatReferenceC, -20, maxTempC, " °C"),
+		within("policy.ea_kj", "activation energy", p.EaKJ, 1, maxEaKJ, " kJ/mol"),
 	} {
 		if err != nil {
 			return err
 		}
 	}
 	if p.OwnCurveAlone && p.OwnCurveReason == "" {
-		return &FieldError{"policy.own_curve_reason", "is missing: using the hose's own curve alone needs a written reason"}
+		return &FieldError{"policy.own_curve_reason", "Using the hose's own curve alone needs a written reason."}
 	}
 	return nil
 }
@@ -203,7 +205,7 @@ func checkConditions(a *Assembly) error {
 		}
 		for j := range a.Conditions[:i] {
 			if a.Conditions[j].From == k.From {
-				return &FieldError{"conditions[" + strconv.Itoa(i) + "].from", "two rows of conditions begin on " + k.From.String()}
+				return &FieldError{"conditions[" + strconv.Itoa(i) + "].from", "Two rows of conditions begin on " + k.From.String() + "."}
 			}
 		}
 	}
@@ -214,15 +216,15 @@ func checkConditions(a *Assembly) error {
 // without an adapter, 0 if unknown.
 func checkRow(k *Conditions, base float64) *FieldError {
 	if k.From.IsZero() {
-		return &FieldError{"from", "is missing: conditions hold from a day on"}
+		return &FieldError{"from", "A row of conditions needs the day from which it holds."}
 	}
 	for _, err := range [...]error{
 		checkDay("from", k.From),
 		checkDay("assessed", k.Assessed),
-		within("fluid_c", k.FluidC, minTempC, maxTempC, " °C"),
-		within("surroundings_c", k.SurroundingsC, minTempC, maxTempC, " °C"),
-		within("adapter_bar", k.AdapterBar, minRatedBar, maxRatedBar, " bar"),
-		within("working_bar", k.WorkingBar, 0, maxBar, " bar"),
+		within("fluid_c", "temperature of the fluid", k.FluidC, minTempC, maxTempC, " °C"),
+		within("surroundings_c", "temperature of the surroundings", k.SurroundingsC, minTempC, maxTempC, " °C"),
+		within("adapter_bar", "rating of the adapter", k.AdapterBar, minRatedBar, maxRatedBar, " bar"),
+		within("working_bar", "working pressure", k.WorkingBar, 0, maxBar, " bar"),
 	} {
 		if err != nil {
 			return err.(*FieldError)
@@ -255,15 +257,15 @@ func checkShares(rows []TemperatureShare) *FieldError {
 	for j := range rows {
 		t := &rows[j]
 		if !(t.C >= minTempC && t.C <= maxTempC) {
-			return outside("temperatures["+strconv.Itoa(j)+"].c", t.C, minTempC, maxTempC, " °C").(*FieldError)
+			return outside("temperatures["+strconv.Itoa(j)+"].c", "temperature", t.C, minTempC, maxTempC, " °C")
 		}
 		if !(t.Share >= 0 && t.Share <= 1) {
-			return outside("temperatures["+strconv.Itoa(j)+"].share", t.Share, 0, 1, "").(*FieldError)
+			return outside("temperatures["+strconv.Itoa(j)+"].share", "share of running time", t.Share, 0, 1, "")
 		}
 		sum += t.Share
 	}
 	if math.Abs(sum-1) > 0.001+1e-12 {
-		return &FieldError{"temperatures", fmt.Sprintf("the shares sum to %g; they must sum to 1 within 0.001", sum)}
+		return &FieldError{"temperatures", fmt.Sprintf("The shares of running time sum to %g; they must sum to 1 within 0.001.", sum)}
 	}
 	return nil
 }
@@ -271,22 +273,22 @@ func checkShares(rows []TemperatureShare) *FieldError {
 func checkCycle(y *Cycle, burst float64) *FieldError {
 	switch {
 	case !(y.MaxBar > 0 && y.MaxBar <= maxBar):
-		return &FieldError{"max_bar", fmt.Sprintf("%g must be above 0 and at most 1e6 bar", y.MaxBar)}
+		return &FieldError{"max_bar", fmt.Sprintf("The highest pressure, %g, must be above 0 and at most 1e6 bar.", y.MaxBar)}
 	case y.MaxBar >= burst:
 		return atBurst("max_bar", y.MaxBar, burst)
 	case !(y.MinBar >= -maxBar && y.MinBar < y.MaxBar):
-		return &FieldError{"min_bar", fmt.Sprintf("%g must be below the highest pressure, %g bar", y.MinBar, y.MaxBar)}
+		return &FieldError{"min_bar", fmt.Sprintf("The lowest pressure, %g, must be below the highest, %g bar.", y.MinBar, y.MaxBar)}
 	case !(y.Count >= 0 && y.Count <= maxPerHour):
-		return &FieldError{"per_hour", fmt.Sprintf("%g cycles must be 0 to 1e9", y.Count)}
+		return &FieldError{"per_hour", fmt.Sprintf("The number of cycles, %g, must be 0 to 1e9.", y.Count)}
 	}
 	if !perHour(y) && y.PerHour != nil && !(*y.PerHour > 0 && *y.PerHour <= 1e6) {
-		return &FieldError{"units_per_hour", fmt.Sprintf("%g must be above 0 and at most 1e6", *y.PerHour)}
+		return &FieldError{"units_per_hour", fmt.Sprintf("The number in a running hour, %g, must be above 0 and at most 1e6.", *y.PerHour)}
 	}
 	return nil
 }
 
 func atBurst(field string, bar, burst float64) *FieldError {
-	return &FieldError{field, fmt.Sprintf("%g bar is at or above the burst pressure of %g bar", bar, burst)}
+	return &FieldError{field, fmt.Sprintf("%g bar is at or above the burst pressure of %g bar; check number and unit.", bar, burst)}
 }
 
 func checkStints(a *Assembly) error {
@@ -295,27 +297,31 @@ func checkStints(a *Assembly) error {
 		field := func(f string) string { return "stints[" + strconv.Itoa(i) + "]." + f }
 		switch {
 		case a.Fitted.IsZero():
-			return &FieldError{"fitted", "is missing: the assembly sat on a machine"}
+			return &FieldError{"fitted", "The assembly sat on a machine, so the day of its first fitting is needed."}
 		case s.From.IsZero():
-			return &FieldError{field("from"), "is missing"}
+			return &FieldError{field("from"), "A time on a machine needs its first day."}
 		case s.From.Before(a.Fitted):
-			return &FieldError{field("from"), s.From.String() + " is before the first fitting on " + a.Fitted.String()}
+			return &FieldError{field("from"), "It sat on a machine on " + s.From.String() + ", before its first fitting on " + a.Fitted.String() + "."}
 		case s.From.After(lastDay), s.To.After(lastDay):
-			return &FieldError{field("to"), "is too far from today to be meant; check the year"}
+			return &FieldError{field("to"), "The time on a machine is too far from today to be meant; check the year."}
 		case !s.To.IsZero() && s.To.Before(s.From):
-			return &FieldError{field("to"), s.To.String() + " is before it began on " + s.From.String()}
+			return &FieldError{field("to"), "A time on a machine ends on " + s.To.String() + ", before it began on " + s.From.String() + "."}
 		}
 		for j := range a.Stints[:i] {
 			o := &a.Stints[j]
 			if overlap(s, o) {
-				return &FieldError{field("from"), s.From.String() + ": the assembly sat on another machine then"}
+				return &FieldError{field("from"), "On " + s.From.String() + " the assembly sat on two machines."}
 			}
 		}
 	}
 	return nil
 }
 
+// overlap reports whether two stints share time; one of no length has none.
 func overlap(s, o *Stint) bool {
+	if s.From == s.To || o.From == o.To {
+		return false
+	}
 	return (o.To.IsZero() || s.From.Before(o.To)) && (s.To.IsZero() || o.From.Before(s.To))
 }
 
@@ -325,17 +331,17 @@ func checkFindings(a *Assembly) error {
 		field := func(n string) string { return "findings[" + strconv.Itoa(i) + "]." + n }
 		switch {
 		case f.On.IsZero():
-			return &FieldError{field("on"), "is missing: a finding was seen on a day"}
+			return &FieldError{field("on"), "A finding needs the day on which it was seen."}
 		case f.On.Before(firstDay), f.On.After(lastDay):
 			return checkDay(field("on"), f.On)
 		case rank(f.Class) < 0:
-			return &FieldError{field("class"), strconv.Quote(clip(string(f.Class))) + " is not stop, replace, correct, watch or sound"}
+			return &FieldError{field("class"), "The class " + strconv.Quote(clip(string(f.Class))) + " is not stop, replace, correct, watch or sound."}
 		case !f.By.IsZero() && f.By.Before(f.On):
-			return &FieldError{field("by"), f.By.String() + " is before it was seen on " + f.On.String()}
+			return &FieldError{field("by"), "The finding is to be dealt with by " + f.By.String() + ", before it was seen on " + f.On.String() + "."}
 		case f.By.After(lastDay):
 			return checkDay(field("by"), f.By)
 		case !f.Closed.IsZero() && f.Closed.Before(f.On):
-			return &FieldError{field("released"), f.Closed.String() + " is before it was seen on " + f.On.String()}
+			return &FieldError{field("released"), "The finding was closed on " + f.Closed.String() + ", before it was seen on " + f.On.String() + "."}
 		}
 	}
 	return nil

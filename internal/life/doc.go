@@ -39,6 +39,12 @@
 //     still hot, today; over, but not seen since it ended, on that day.
 //   - A policy without month limits runs heat against 72 months from assembly;
 //     adding a first limit longer than that is milder than having none.
+//   - What over-rating is known makes the rating clock due even where other
+//     pressures are not known; it then lacks nothing.
+//   - An assembly in store is judged by the fast path of hours, and none with
+//     an open finding of class stop or replace may be fitted.
+//   - A policy's damage limit above 0.5 or factor for assumed cycles below 2
+//     is warned about as a limit that was lengthened.
 //   - An instant within a millionth of a day before midnight is that midnight,
 //     so that sums do not hang on the last bit.
 package life

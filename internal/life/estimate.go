@@ -29,10 +29,19 @@ type Estimate struct {
 	Due, Earliest, Latest quantity.Date
 	Governing             ClockName
 	InspectionDue         quantity.Date
-	HoursNow              *float64
-	HoursPerWeek          *float64
-	Clocks                []Clock
-	Warnings              []Warning
+	// HoursNow is what the hour meter of the machine it sits on should show,
+	// had it never been replaced, on the middle path; without a reading, the
+	// hours since first fitting. HoursPerWeek is the rate to come.
+	HoursNow     *float64
+	HoursPerWeek *float64
+	// HoursSinceFitting are the assembly's own running hours, on all machines
+	// it sat on.
+	HoursSinceFitting *float64
+	// StoreUntil is, for an assembly in store, the last day on which it may be
+	// fitted; no date if none is known.
+	StoreUntil quantity.Date
+	Clocks     []Clock
+	Warnings   []Warning
 	// StopOpen: an open finding of class stop on or before AsOf.
 	StopOpen bool
 }
@@ -46,7 +55,7 @@ type Clock struct {
 	Missing []string
 	Note    string // "no curve for this construction", ...
 
-	Rule          string   // calendar: the rule that won
+	Rule          string   // calendar, hours: the rule that won
 	Factor        *float64 // heat: running-hours mean AF of the current conditions
 	ExtraDays     *float64 // heat: X at AsOf
 	Limit         *float64 // hours: the limit; pressure: the damage limit

@@ -7,6 +7,10 @@ import (
 	"strings"
 )
 
+// thousandSigns are what people put between thousands, besides points and
+// commas.
+var thousandSigns = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "'", " ", "’", " ", "−", "-")
+
 // ParseNumber reads a decimal number as people type it: 12.5, 12,5, 1 250,
 // 1'250, 1.250,5, 1,250.5. A single comma or point is the decimal sign
 // wherever it stands, so "4,000" is 4 and prints as such: a caller that shows
@@ -16,7 +20,7 @@ import (
 // Exponents, infinities and NaN are refused.
 func ParseNumber(s string) (float64, error) {
 	t := strings.TrimSpace(s)
-	t = strings.NewReplacer("\u00a0", " ", "\u202f", " ", "'", " ", "’", " ", "−", "-").Replace(t)
+	t = thousandSigns.Replace(t)
 	bad := fmt.Errorf("%q is not a number", clip(strings.TrimSpace(s)))
 	if t == "" {
 		return 0, fmt.Errorf("empty, expected a number")

@@ -357,6 +357,9 @@ func (p *Period) UnmarshalText(b []byte) error {
 		}
 	case len(s) == 7 && s[4] == '-', len(s) == 6 && s[1] == 'Q':
 		*p, err = ParsePeriod(s)
+	case len(s) == len(yearWord)+4 && strings.HasPrefix(s, yearWord):
+		y, _ := cutYearWord(s)
+		*p, err = CalendarYear(y)
 	case len(s) == 4 && isDigits(s):
 		y, _ := digits(s)
 		*p, err = CalendarYear(y)

@@ -42,8 +42,25 @@ type MachineRow struct {
 	Site, Code, Name, Kind, Serial, Note string
 	PlannedHoursPerWeek                  *float64
 	CanHurt                              *bool
-	// SiteZone and SitePolicy are used where the row's site is new.
+	// SiteZone and SitePolicy are used where the row's site is new,
+	// SitePolicyLimits where the register lacks that policy.
 	SiteZone, SitePolicy string
+	SitePolicyLimits     *Policy
+	// Duty is of the machine's kind, used where the register has none for it;
+	// Said is how the machine and its circuits are worked; LaidUp when it
+	// stood still.
+	Duty   []SaidRow
+	Said   []SaidRow
+	LaidUp []LayUp
+}
+
+// SaidRow is one row of service conditions, or of a duty, as a list holds it.
+type SaidRow struct {
+	Circuit string        // empty for the machine, or the position, as a whole
+	From    quantity.Date // no date for a duty
+	Service Service
+	Basis   Basis
+	Note    string
 }
 
 // HoseRow is a row of a hoses sheet: one assembly at one position for one
@@ -56,6 +73,7 @@ type HoseRow struct {
 	WalkOrder                        *int
 	CanHurt, Exposed, Twisted        *bool
 	Policy                           string
+	PolicyLimits                     *Policy // used where the register lacks the policy
 	// The three lengths and PositionNote are the position's.
 	PositionMM, BendMM, StraightMM *float64
 	PositionNote                   string
@@ -90,7 +108,10 @@ type HoseRow struct {
 	AlwaysHot             *bool
 	AdapterBar            *float64
 	ConditionsBasis       Basis
-	LastInspection        quantity.Date
+	// Said is all that was said of how the position is worked, on any day; the
+	// fields above are what holds from the fitting on.
+	Said           []SaidRow
+	LastInspection quantity.Date
 }
 
 // NamesHose reports whether the row says anything about a hose, not only

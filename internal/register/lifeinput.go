@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"hoseward/internal/hose"
 	"hoseward/internal/life"
@@ -135,7 +136,7 @@ func hoursError(machine string, err error) error {
 	}
 	var bad *usage.SeriesError
 	if errors.As(err, &bad) {
-		return &Error{Code: Refused, Field: "hours", Sentence: "Machine " + machine + ": " + bad.Text}
+		return &Error{Code: Refused, Field: "hours", Sentence: "Machine " + machine + ": " + strings.TrimSuffix(bad.Text, ".") + "."}
 	}
 	return fmt.Errorf("hours of machine %s: %w", machine, err)
 }

@@ -1,0 +1,346 @@
+package server
+
+import (
+	"context"
+	"encoding/csv"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"hoseward/internal/life"
+	"hoseward/internal/quantity"
+	"hoseward/internal/register"
+	"hoseward/web"
+)
+
+// dueStore is what the due list asks of the register.
+type dueStore interface {
+	Lines(ctx context.Context, now time.Time, f register.LineFilter) (register.LinePage, error)
+	Sites(ctx context.Context) ([]register.Site, error)
+	Kinds(ctx context.Context) ([]register.Kind, error)
+	MachineCodes(ctx context.Context) ([]string, error)
+}
+
+// duePage is everything in date order, grouped by month and machine.
+type duePage struct {
+	Base
+	Filters []field
+	Ticks   []tick
+	Errors  []problem
+	Months  []dueMonth
+	Total   int
+	Shown   int
+	Active  string // the filters in force, in words
+	First   string // address of the first page; empty on it
+	Next    string // address of the next page; empty on the last
+	CSV     string
+	Clear   string // address without filters; empty if there are none
+	Safety  []string
+}
+
+// dueMonth is what is due in one month, machine by machine.
+type dueMonth struct {
+	Title    string
+	ID       string
+	Machines []dueMachine
+}
+
+type dueMachine struct {
+	Code, Name, Site string
+	Lines            []line
+}
+
+// dueLimit is how many lines one page of the due list has.
+const dueLimit = 100
+
+func (s *Server) due(c echo.Context) error {
+	ctx := c.Request().Context()
+	sites, err := s.deps.Store.Sites(ctx)
+	if err != nil {
+		return wrap("list sites", err)
+	}
+	filter, form := dueFilter(c, sites)
+	filter.After, filter.Limit = query(c, "after"), dueLimit
+	found, err := s.deps.Store.Lines(ctx, s.deps.Now(), filter)
+	if err != nil {
+		return wrap("list what is due", err)
+	}
+	page := duePage{
+		Base: s.base(c, "due", "Due"), Errors: form.Problems, Months: groupLines(found.Lines), Total: found.Total, Shown: len(found.Lines),
+		Safety: safetyLines(),
+	}
+	page.Site, page.Machine = filter.Site, filter.Machine
+	if page.Filters, err = s.dueFields(ctx, form, sites); err != nil {
+		return err
+	}
+	page.Ticks = []tick{
+		form.tick("incomplete", "Incomplete only"),
+		form.tick("hurt", "Only where a burst can hurt someone"),
+		form.tick("over", "Only those worked above their rating"),
+	}
+	pairs := dueQuery(form)
+	page.CSV = address("/due.csv", pairs...)
+	if address("/due", pairs...) != "/due" {
+		page.Clear, page.Active = "/due", activeFilters(form)
+	}
+	if filter.After != "" {
+		page.First = address("/due", pairs...)
+	}
+	if found.Next != "" {
+		page.Next = address("/due", append(pairs, "after", found.Next)...)
+	}
+	return s.show(c, "due", page)
+}
+
+// dueNames are the names of the filters in the address.
+func dueNames() []string {
+	return []string{"site", "machine", "kind", "status", "within", "inspection", "text", "incomplete", "hurt", "over"}
+}
+
+func dueQuery(f *form) []string {
+	var pairs []string
+	for _, name := range dueNames() {
+		pairs = append(pairs, name, f.text(name))
+	}
+	return pairs
+}
+
+// activeFilters says which filters are in force.
+func activeFilters(f *form) string {
+	var words []string
+	for _, name := range dueNames() {
+		v := f.text(name)
+		if v == "" || f.errorAt(name) != "" {
+			continue
+		}
+		switch name {
+		case "within":
+			v = "due within " + v + " days"
+		case "inspection":
+			v = "inspection " + map[string]string{"overdue": "overdue", "soon": "within 30 days"}[v]
+		case "incomplete":
+			v = "incomplete"
+		case "hurt":
+			v = "where a burst can hurt someone"
+		case "over":
+			v = "worked above their rating"
+		default:
+			v = name + " “" + v + "”"
+		}
+		words = append(words, v)
+	}
+	return strings.Join(words, ", ")
+}
+
+// dueFilter reads the filters from the address. What cannot be meant is told
+// and left out.
+func dueFilter(c echo.Context, sites []register.Site) (register.LineFilter, *form) {
+	f := newForm()
+	for _, name := range dueNames() {
+		f.values.Set(name, query(c, name))
+	}
+	filter := register.LineFilter{
+		Site: f.text("site"), Machine: f.text("machine"), Kind: f.text("kind"), Text: f.text("text"),
+		Incomplete: f.ticked("incomplete"), CanHurt: f.ticked("hurt"), OverRating: f.ticked("over"),
+	}
+	if filter.Site != "" && knownSite(sites, filter.Site) == "" {
+		f.wrong("site", "There is no site “"+filter.Site+"”; all sites are shown.")
+		filter.Site = ""
+	}
+	switch status := life.Status(f.text("status")); status {
+	case "":
+	case life.StatusStop, life.StatusOverdue, life.StatusSoon, life.StatusAhead, life.StatusInService:
+		filter.Status = status
+	default:
+		f.wrong("status", "There is no status “"+string(status)+"”; all are shown.")
+	}
+	switch f.text("inspection") {
+	case "":
+	case "overdue":
+		filter.InspectionOverdue = true
+	case "soon":
+		filter.InspectionSoon = true
+	default:
+		f.wrong("inspection", "This filter is not known; it is left out.")
+	}
+	if within := f.text("within"); within != "" {
+		days, err := strconv.Atoi(within)
+		if err != nil || days < 0 || days > 36500 {
+			f.wrong("within", "“"+within+"” is not a number of days from 0 to 36500; all dates are shown.")
+		} else {
+			filter.WithinDays = &days
+		}
+	}
+	return filter, f
+}
+
+// dueFields are the filters as the page shows them.
+func (s *Server) dueFields(ctx context.Context, f *form, sites []register.Site) ([]field, error) {
+	kinds, err := s.deps.Store.Kinds(ctx)
+	if err != nil {
+		return nil, wrap("list kinds of machines", err)
+	}
+	codes, err := s.deps.Store.MachineCodes(ctx)
+	if err != nil {
+		return nil, wrap("list machines", err)
+	}
+	siteChoice, kindChoice := []option{{"", "all"}}, []option{{"", "all"}}
+	for _, site := range sites {
+		siteChoice = append(siteChoice, option{site.Name, site.Name})
+	}
+	for _, k := range kinds {
+		kindChoice = append(kindChoice, option{k.Name, k.Name})
+	}
+	status := append([]option{{"", "all"}}, options(string(life.StatusStop), string(life.StatusOverdue), string(life.StatusSoon), string(life.StatusAhead), string(life.StatusInService))...)
+	fields := []field{
+		f.field("status", "Status").choose(status...),
+		f.field("within", "Within days").decimal(),
+		f.field("machine", "Machine").suggest(codes),
+		f.field("kind", "Kind of machine").choose(kindChoice...),
+		f.field("inspection", "Inspection").choose(option{"", "all"}, option{"overdue", "overdue"}, option{"soon", "within 30 days"}),
+		f.field("text", "Search"),
+	}
+	if len(sites) > 1 || f.text("site") != "" {
+		fields = append([]field{f.field("site", "Site").choose(siteChoice...)}, fields...)
+	}
+	return fields, nil
+}
+
+// groupLines groups lines, which come in the order of the due list, by month
+// and within it by machine; the first of each decides the order.
+func groupLines(lines []register.Line) []dueMonth {
+	var months []dueMonth
+	for _, l := range lines {
+		title := monthTitle(l)
+		if len(months) == 0 || months[len(months)-1].Title != title {
+			months = append(months, dueMonth{Title: title, ID: "month" + strconv.Itoa(len(months)+1)})
+		}
+		m := &months[len(months)-1]
+		at := -1
+		for i := range m.Machines {
+			if m.Machines[i].Code == l.MachineCode {
+				at = i
+			}
+		}
+		if at < 0 {
+			at = len(m.Machines)
+			m.Machines = append(m.Machines, dueMachine{Code: l.MachineCode, Name: l.MachineName, Site: l.Site})
+		}
+		m.Machines[at].Lines = append(m.Machines[at].Lines, lineOf(l))
+	}
+	return months
+}
+
+// monthTitle is the heading a line stands under.
+func monthTitle(l register.Line) string {
+	switch l.Status {
+	case life.StatusStop:
+		return "Stop – not to be worked with"
+	case life.StatusOverdue:
+		return "Overdue"
+	}
+	if l.Estimate.ActBy.IsZero() {
+		return "No date"
+	}
+	y, m, _ := l.Estimate.ActBy.YMD()
+	return time.Month(m).String() + " " + strconv.Itoa(y)
+}
+
+// dueCSV is the due list with the same filters, whole.
+func (s *Server) dueCSV(c echo.Context) error {
+	ctx, now := c.Request().Context(), s.deps.Now()
+	sites, err := s.deps.Store.Sites(ctx)
+	if err != nil {
+		return wrap("list sites", err)
+	}
+	filter, form := dueFilter(c, sites)
+	if !form.ok() {
+		return &register.Error{Code: register.Invalid, Sentence: form.Problems[0].Sentence}
+	}
+	filter.Limit = 1000
+	found, err := s.deps.Store.Lines(ctx, now, filter)
+	if err != nil {
+		return wrap("list what is due", err)
+	}
+	h := c.Response().Header()
+	h.Set("Content-Type", "text/csv; charset=utf-8")
+	h.Set("Content-Disposition", `attachment; filename="due-`+quantity.DateOf(now, s.deps.Zone).String()+`.csv"`)
+	w := csv.NewWriter(c.Response())
+	if err := w.Write(dueHeader()); err != nil {
+		return err
+	}
+	for {
+		for _, l := range found.Lines {
+			if err := w.Write(dueRow(l)); err != nil {
+				return err
+			}
+		}
+		if found.Next == "" {
+			break
+		}
+		filter.After = found.Next
+		if found, err = s.deps.Store.Lines(ctx, now, filter); err != nil {
+			return wrap("list what is due", err)
+		}
+	}
+	w.Flush()
+	return w.Error()
+}
+
+func dueHeader() []string {
+	return []string{
+		"status", "incomplete", "act_by", "due", "earliest", "latest", "governing", "used_percent", "missing", "site", "machine", "machine_name",
+		"circuit", "position", "assembly", "designation", "dn", "dash", "rated_bar", "made", "assembled", "fitted", "last_inspected", "inspection_due",
+	}
+}
+
+func dueRow(l register.Line) []string {
+	e := l.Estimate
+	used := ""
+	if e.Used != nil {
+		used = quantity.FormatNumber(*e.Used*100, 1)
+	}
+	rated := ""
+	if e.RatedBar != nil {
+		rated = quantity.FormatNumber(*e.RatedBar, 1)
+	}
+	incomplete := ""
+	if l.Incomplete() {
+		incomplete = "incomplete"
+	}
+	row := []string{
+		string(l.Status), incomplete, e.ActBy.String(), e.Due.String(), e.Earliest.String(), e.Latest.String(), string(e.Governing), used, missing(l),
+		l.Site, l.MachineCode, l.MachineName, l.Circuit, l.Position, l.AssemblyCode, l.Designation, known(l.DN), known(l.Dash), rated,
+		l.Made.String(), l.Assembled.String(), l.Fitted.String(), l.LastInspected.String(), e.InspectionDue.String(),
+	}
+	for i := range row {
+		row[i] = noFormula(row[i])
+	}
+	return row
+}
+
+func known(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.Itoa(n)
+}
+
+// noFormula keeps a spreadsheet from taking a text for a formula: cells that
+// begin like one get an apostrophe, as spreadsheets themselves write it.
+func noFormula(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+		return "'" + s
+	}
+	return s
+}
+
+// machineTitle is a machine's code and name.
+func machineTitle(code, name string) string {
+	if web.Or(name, code) == code {
+		return code
+	}
+	return code + " – " + name
+}

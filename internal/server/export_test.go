@@ -1,0 +1,31 @@
+package server
+
+// PageStructs is pageStructs, for the test that holds templates to structs.
+func PageStructs() map[string]any { return pageStructs() }
+
+// Route is a row of the table of routes.
+type Route struct{ Method, Path, Right string }
+
+// Routes is the table of routes of a server.
+func (s *Server) Routes() []Route {
+	var rows []Route
+	for _, r := range s.routes() {
+		rows = append(rows, Route{r.method, r.path, string(r.right)})
+	}
+	return rows
+}
+
+// EchoRoutes is what the router really knows, as "METHOD path".
+func (s *Server) EchoRoutes() []string {
+	var all []string
+	for _, r := range s.echo.Routes() {
+		all = append(all, r.Method+" "+r.Path)
+	}
+	return all
+}
+
+// ContentPolicy is contentPolicy.
+const ContentPolicy = contentPolicy
+
+// StatusOfCode is statusOfCode.
+var StatusOfCode = statusOfCode

@@ -1,0 +1,255 @@
+package server
+
+import (
+	"errors"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"hoseward/internal/quantity"
+	"hoseward/internal/register"
+)
+
+// problem is one thing that is wrong with a form.
+type problem struct {
+	Field    string // the field it is at; empty for the form as a whole
+	Sentence string
+}
+
+// form is what was typed and what is wrong with it. What was typed stays as it
+// was, so that a page shown again shows it again.
+type form struct {
+	values   url.Values
+	Problems []problem
+}
+
+// newForm is a form with starting values, as pairs of name and value.
+func newForm(pairs ...string) *form {
+	f := &form{values: url.Values{}}
+	for i := 0; i+1 < len(pairs); i += 2 {
+		f.values.Set(pairs[i], pairs[i+1])
+	}
+	return f
+}
+
+// readForm is the form of a request.
+func readForm(c echo.Context) (*form, error) {
+	if err := c.Request().ParseForm(); err != nil {
+		var tooLarge *http.MaxBytesError
+		if errors.As(err, &tooLarge) {
+			return nil, wrap("read form", err)
+		}
+		return nil, echo.NewHTTPError(http.StatusBadRequest, "The form could not be read. Go back, check what you typed, and send it again.").WithInternal(err)
+	}
+	return &form{values: c.Request().PostForm}, nil
+}
+
+// raw is a value exactly as typed; text without space around it.
+func (f *form) raw(name string) string  { return f.values.Get(name) }
+func (f *form) text(name string) string { return strings.TrimSpace(f.values.Get(name)) }
+func (f *form) ticked(name string) bool { return f.values.Get(name) == "yes" }
+
+// set fills a field that is empty.
+func (f *form) set(name, value string) {
+	if f.text(name) == "" {
+		f.values.Set(name, value)
+	}
+}
+
+// wrong notes what is wrong with a field; the first sentence of a field stays.
+func (f *form) wrong(name, sentence string) {
+	if name != "" && f.errorAt(name) != "" {
+		return
+	}
+	f.Problems = append(f.Problems, problem{Field: name, Sentence: sentence})
+}
+
+func (f *form) errorAt(name string) string {
+	for _, p := range f.Problems {
+		if p.Field == name {
+			return p.Sentence
+		}
+	}
+	return ""
+}
+
+// ok reports whether nothing is wrong.
+func (f *form) ok() bool { return len(f.Problems) == 0 }
+
+// refuse notes a refusal of the register at the field it names, by the names
+// the form has for the register's fields. An error that is none is returned.
+func (f *form) refuse(err error, names map[string]string) error {
+	refusal := asRegisterError(err)
+	if refusal == nil {
+		return err
+	}
+	name, ok := names[refusal.Field]
+	if !ok {
+		name = refusal.Field
+	}
+	if _, has := f.values[name]; !has {
+		name = ""
+	}
+	f.wrong(name, refusal.Sentence)
+	return nil
+}
+
+// needed is a text that has to be there.
+func (f *form) needed(name, sentence string) string {
+	v := f.text(name)
+	if v == "" {
+		f.wrong(name, sentence)
+	}
+	return v
+}
+
+// period reads a date or a stretch of time, empty as unknown.
+func (f *form) period(name string) quantity.Period {
+	v := f.text(name)
+	if v == "" {
+		return quantity.Period{}
+	}
+	p, err := quantity.ParsePeriod(v)
+	if err != nil {
+		f.wrong(name, sentenceOf(err))
+	}
+	return p
+}
+
+// day reads a day, empty as no date.
+func (f *form) day(name string) quantity.Date {
+	p := f.period(name)
+	if !p.IsZero() && p.Precision != quantity.ToDay {
+		f.wrong(name, "“"+f.text(name)+"” is not one day; write it as 2026-11-25 or 25.11.2026.")
+		return quantity.Date{}
+	}
+	return p.From
+}
+
+// number reads a number, empty as nil.
+func (f *form) number(name string) *float64 {
+	return parsed(f, name, quantity.ParseNumber)
+}
+
+// pressure, length and temperature read a number with or without its unit,
+// empty as nil: in bar, mm and degrees Celsius.
+func (f *form) pressure(name string) *float64 {
+	return parsed(f, name, func(s string) (float64, error) {
+		p, err := quantity.ParsePressure(s, quantity.Bar)
+		return float64(p), err
+	})
+}
+
+func (f *form) length(name string) *float64 {
+	return parsed(f, name, func(s string) (float64, error) {
+		l, err := quantity.ParseLength(s, quantity.MM)
+		return float64(l), err
+	})
+}
+
+func (f *form) temperature(name string) *float64 {
+	return parsed(f, name, func(s string) (float64, error) {
+		t, err := quantity.ParseTemperature(s, quantity.DegC)
+		return float64(t), err
+	})
+}
+
+func parsed(f *form, name string, parse func(string) (float64, error)) *float64 {
+	s := f.text(name)
+	if s == "" {
+		return nil
+	}
+	v, err := parse(s)
+	if err != nil {
+		f.wrong(name, sentenceOf(err))
+		return nil
+	}
+	return &v
+}
+
+// sentenceOf makes a sentence of what a parser of package quantity or hose
+// says.
+func sentenceOf(err error) string {
+	if refusal := asRegisterError(err); refusal != nil {
+		return refusal.Sentence
+	}
+	s := err.Error()
+	if s == "" {
+		return "This cannot be read."
+	}
+	s = strings.ToUpper(s[:1]) + s[1:]
+	if !strings.HasSuffix(s, ".") {
+		s += "."
+	}
+	return s
+}
+
+// option is one choice of a select box.
+type option struct{ Value, Text string }
+
+func options(values ...string) []option {
+	o := make([]option, len(values))
+	for i, v := range values {
+		o[i] = option{v, v}
+	}
+	return o
+}
+
+// field is one field of a form as the page shows it.
+type field struct {
+	Name, Label, Hint, Value, Error string
+	Needed, Wide                    bool
+	InputMode                       string
+	Lines                           int
+	Options                         []option
+	Suggestions                     []string
+}
+
+// Describedby names the hint and the error of the field, for readers that do
+// not see them.
+func (fd field) Describedby() string {
+	var ids []string
+	if fd.Hint != "" {
+		ids = append(ids, fd.Name+"-hint")
+	}
+	if fd.Error != "" {
+		ids = append(ids, fd.Name+"-error")
+	}
+	return strings.Join(ids, " ")
+}
+
+// field is a field with what was typed in it and what is wrong with it.
+func (f *form) field(name, label string) field {
+	return field{Name: name, Label: label, Value: f.raw(name), Error: f.errorAt(name)}
+}
+
+func (fd field) hint(s string) field           { fd.Hint = s; return fd }
+func (fd field) need() field                   { fd.Needed = true; return fd }
+func (fd field) wide() field                   { fd.Wide = true; return fd }
+func (fd field) decimal() field                { fd.InputMode = "decimal"; return fd }
+func (fd field) lines(n int) field             { fd.Lines = n; return fd }
+func (fd field) choose(o ...option) field      { fd.Options = o; return fd }
+func (fd field) suggest(values []string) field { fd.Suggestions = values; return fd }
+func (f *form) tick(name, label string) tick {
+	return tick{name, label, "", f.ticked(name), f.errorAt(name)}
+}
+func (t tick) hint(s string) tick         { t.Hint = s; return t }
+func rowName(name string, row int) string { return name + "-" + strconv.Itoa(row) }
+func invalidField(name, sentence string) error {
+	return &register.Error{Code: register.Invalid, Field: name, Sentence: sentence}
+}
+
+// tick is a box to tick.
+type tick struct {
+	Name, Label, Hint string
+	Value             bool
+	Error             string
+}
+
+// Describedby is as for a field.
+func (t tick) Describedby() string {
+	return field{Name: t.Name, Hint: t.Hint, Error: t.Error}.Describedby()
+}

@@ -1,0 +1,128 @@
+package server
+
+import (
+	"html/template"
+	"strconv"
+	"strings"
+
+	"hoseward/internal/chart"
+	"hoseward/internal/life"
+	"hoseward/internal/quantity"
+	"hoseward/internal/register"
+	"hoseward/web"
+)
+
+// line is one installed assembly as pages show it.
+type line struct {
+	Line       register.Line
+	Status     life.Status
+	Incomplete bool
+	NoDate     string // what stands where no date is known
+	Why        string // the governing clock and how much of it is used
+	Used       string // how much of it is used; empty for clocks that are spent or not
+	Band       string // from earliest to latest
+	Missing    string // what incomplete clocks lack
+	// InspectionDue is the day of the next inspection; InspectionLate says that
+	// it has passed.
+	InspectionDue  quantity.Date
+	InspectionLate bool
+	Strip          template.HTML
+}
+
+func lineOf(l register.Line) line {
+	e := l.Estimate
+	v := line{Line: l, Status: l.Status, Incomplete: l.Incomplete(), NoDate: noDate(l), Band: web.Band(e.Earliest, e.Latest)}
+	if e.Governing != "" {
+		v.Why = string(e.Governing)
+		if e.Used != nil && e.Governing != life.ConditionClock && e.Governing != life.RatingClock { // those are spent or not
+			v.Used = web.Percent(e.Used) + " used"
+			v.Why += ", " + v.Used
+		}
+	}
+	v.Missing = missing(l)
+	v.InspectionDue = e.InspectionDue
+	v.InspectionLate = !v.InspectionDue.IsZero() && l.Today.After(v.InspectionDue)
+	return v
+}
+
+// missing says what an incomplete line lacks.
+func missing(l register.Line) string {
+	switch {
+	case !l.Estimated:
+		return "not worked out yet"
+	case l.Estimate.Problem != "":
+		return l.Estimate.Problem
+	}
+	return strings.Join(l.Estimate.Missing, ", ")
+}
+
+func noDate(l register.Line) string {
+	switch {
+	case !l.Estimated, l.Estimate.Problem != "", !l.Estimate.Complete:
+		return "no date"
+	}
+	return "no limit within 100 years"
+}
+
+// yearsAhead is how far beyond today the axis of life strips runs.
+const yearsAhead = 8
+
+// axisOf is the axis that strips of the lines share: from the earliest make
+// date to today + 8 years.
+func axisOf(today quantity.Date, lines ...register.Line) chart.Axis {
+	from := today.AddMonths(-12)
+	for _, l := range lines {
+		if start := startOf(l); !start.IsZero() && start.Before(from) {
+			from = start
+		}
+	}
+	return chart.Axis{From: chartDay(from), To: chartDay(today.AddMonths(12 * yearsAhead)), Today: chartDay(today)}
+}
+
+// startOf is where the bar of a line begins: make, else assembly, else fitting.
+func startOf(l register.Line) quantity.Date {
+	return quantity.Earliest(l.Made.Start(), l.Assembled.Start(), l.Fitted)
+}
+
+func chartDay(d quantity.Date) chart.Day { return chart.Day(d.DayNumber()) }
+
+// strip draws the life strip of a line; id begins all its ids.
+func strip(id string, a chart.Axis, l register.Line, inspections []quantity.Date) template.HTML {
+	e := l.Estimate
+	s := chart.Strip{
+		ID: id, Title: "Life of " + l.AssemblyCode + " at " + l.Position,
+		Start: chartDay(startOf(l)), Fitted: chartDay(l.Fitted),
+		Due: chartDay(e.ActBy), Earliest: chartDay(e.Earliest), Latest: chartDay(e.Latest),
+		Label: string(e.Governing), DueText: web.Date(e.ActBy),
+	}
+	if e.ActBy.IsZero() {
+		s.Label = noDate(l)
+	}
+	for _, d := range inspections {
+		s.Inspections = append(s.Inspections, chartDay(d))
+	}
+	s.Desc = stripText(l, len(inspections))
+	return template.HTML(s.SVG(a)) //nolint:gosec // chart escapes every text
+}
+
+// stripText says in words what the strip shows.
+func stripText(l register.Line, inspections int) string {
+	e := l.Estimate
+	var b strings.Builder
+	b.WriteString("From " + web.Or(startOf(l).String(), "an unknown day") + " on, fitted " + web.Or(l.Fitted.String(), "on an unknown day"))
+	if e.ActBy.IsZero() {
+		b.WriteString(", " + noDate(l))
+	} else {
+		b.WriteString(", due " + e.ActBy.String() + " by its " + string(e.Governing) + " clock")
+		if band := web.Band(e.Earliest, e.Latest); band != "" {
+			b.WriteString(", between " + band)
+		}
+	}
+	if inspections > 0 {
+		b.WriteString(", " + web.Count(inspections, "inspection", "inspections"))
+	}
+	return b.String() + "."
+}
+
+// stripID is the prefix of the ids of the n-th strip of a page.
+func stripID(n int) string { return "strip" + strconv.Itoa(n) }

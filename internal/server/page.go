@@ -1,0 +1,160 @@
+package server
+
+import (
+	"bytes"
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"unicode"
+
+	"github.com/labstack/echo/v4"
+
+	"hoseward/internal/life"
+	"hoseward/internal/quantity"
+)
+
+// Base is what every page shows: title block, menu, what was just done.
+type Base struct {
+	Title   string
+	Section string // the entry of the menu that is current
+	Site    string
+	Machine string
+	Today   quantity.Date
+	Who     string
+	Demo    bool
+	Static  string // where static files are
+	Done    string // what was just done, in one sentence; empty if nothing was
+}
+
+// base is the base of a page.
+func (s *Server) base(c echo.Context, section, title string) Base {
+	return Base{
+		Title: title, Section: section, Today: quantity.DateOf(s.deps.Now(), s.deps.Zone),
+		Who: s.cfg.Who, Demo: s.cfg.Demo, Static: s.static, Done: doneSentence(c.QueryParam("done")),
+	}
+}
+
+// safetyLines are the lines under the one that stands above them on each page
+// with dates: that visible damage beats any calculated remaining life.
+func safetyLines() []string {
+	return slices.DeleteFunc(life.SafetyLines(), func(s string) bool { return s == life.SafetyVisible })
+}
+
+// pageStructs names every page template and the struct it is rendered with; a
+// test holds the one to the other.
+func pageStructs() map[string]any {
+	return map[string]any{
+		"assembly":      assemblyPage{},
+		"due":           duePage{},
+		"error":         errorPage{},
+		"hose":          hosePage{},
+		"import":        importPage{},
+		"import_report": importReportPage{},
+		"inspection":    inspectionPage{},
+		"jobs":          jobsPage{},
+		"machine":       machinePage{},
+		"machine_new":   newMachinePage{},
+		"machines":      machinesPage{},
+		"manual":        manualPage{},
+		"policies":      policiesPage{},
+		"reading":       readingPage{},
+		"start":         startPage{},
+		"tables":        tablesPage{},
+		"today":         todayPage{},
+	}
+}
+
+// render renders a page into memory and sends it whole.
+func (s *Server) render(c echo.Context, status int, name string, page any) error {
+	t, ok := s.pages[name]
+	if !ok {
+		return fmt.Errorf("render page %s: no such template", name)
+	}
+	var b bytes.Buffer
+	if err := t.Execute(&b, page); err != nil {
+		return fmt.Errorf("render page %s: %w", name, err)
+	}
+	return c.HTMLBlob(status, b.Bytes())
+}
+
+// show renders a page with status 200.
+func (s *Server) show(c echo.Context, name string, page any) error {
+	return s.render(c, http.StatusOK, name, page)
+}
+
+// The things a page can say were just done.
+const (
+	machineAdded    = "machine-added"
+	hoseAdded       = "hose-added"
+	readingNoted    = "reading-noted"
+	inspectionNoted = "inspection-noted"
+	importUndone    = "import-undone"
+)
+
+// doneSentence is the sentence of a word in ?done=; the words are a closed
+// list, so that no link can put a sentence of its own on a page.
+func doneSentence(word string) string {
+	switch word {
+	case machineAdded:
+		return "The machine is in the register. Next, add the hoses at its positions."
+	case hoseAdded:
+		return "The hose is in the register and its date is worked out."
+	case readingNoted:
+		return "The reading is noted and the dates of this machine are worked out anew."
+	case inspectionNoted:
+		return "The inspection is noted."
+	case importUndone:
+		return "The import is undone: what it added is gone, what it changed is as before."
+	}
+	return ""
+}
+
+// done sends the browser on to an address, with a word for what was done, so
+// that reloading does not do it again.
+func done(c echo.Context, address, word string) error {
+	return c.Redirect(http.StatusSeeOther, address+"?done="+url.QueryEscape(word))
+}
+
+// param is a segment of the path as it was before it was escaped. Text that no
+// register can hold is not found.
+func param(c echo.Context, name string) (string, error) {
+	v, err := url.PathUnescape(c.Param(name))
+	if err != nil || v != cleanText(v) {
+		return "", echo.ErrNotFound
+	}
+	return v, nil
+}
+
+// cleanText is what can be looked for of a text from the address: valid
+// letters, no control characters, at most 200 of them, no space around.
+func cleanText(s string) string {
+	s = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) || r == unicode.ReplacementChar {
+			return -1
+		}
+		return r
+	}, strings.ToValidUTF8(s, ""))
+	if r := []rune(s); len(r) > 200 {
+		s = string(r[:200])
+	}
+	return strings.TrimSpace(s)
+}
+
+// query is a text of the query, cleaned.
+func query(c echo.Context, name string) string { return cleanText(c.QueryParam(name)) }
+
+// address is a path with a query of the values that are not empty.
+func address(path string, pairs ...string) string {
+	q := url.Values{}
+	for i := 0; i+1 < len(pairs); i += 2 {
+		if pairs[i+1] != "" {
+			q.Set(pairs[i], pairs[i+1])
+		}
+	}
+	if len(q) == 0 {
+		return path
+	}
+	return path + "?" + q.Encode()
+}

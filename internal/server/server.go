@@ -1,0 +1,169 @@
+package server
+
+import (
+	"errors"
+	"fmt"
+	"html/template"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"os"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"hoseward/internal/register"
+	"hoseward/web"
+)
+
+// Config is what the server is told about where and as what it stands.
+type Config struct {
+	// Addr is the address it is reached at, host:port with the port really
+	// listened on.
+	Addr string
+	// PublicURL is the base of the addresses people use, nil for Addr.
+	PublicURL *url.URL
+	Demo      bool   // serves the demo register
+	Who       string // name of the one person there is; empty: "local person"
+	// MaxUpload is the largest sheet taken, in bytes; 0 means 64 MiB.
+	MaxUpload int64
+}
+
+// Store is the register, as far as pages need it.
+type Store interface {
+	todayStore
+	dueStore
+	machineStore
+	readingStore
+	hoseStore
+	inspectionStore
+	assemblyStore
+	importStore
+	policyStore
+	jobStore
+}
+
+// Uploads keeps uploaded files until they are imported.
+type Uploads interface {
+	// Save keeps what r gives and returns an id for it. More than limit bytes
+	// give an error that is an *http.MaxBytesError; errors of r are passed on.
+	Save(name string, r io.Reader, limit int64) (id string, err error)
+	// Open opens a kept file; name is what it was called. An unknown id gives
+	// an error that is fs.ErrNotExist.
+	Open(id string) (name string, file *os.File, err error)
+}
+
+// Deps is what the server works with. All but Nudge are needed.
+type Deps struct {
+	Store   Store
+	Uploads Uploads
+	Now     func() time.Time
+	Zone    *time.Location // decides what today is where no site does
+	Log     *slog.Logger
+	// Nudge asks for estimates that were left stale to be worked out now. It
+	// returns at once; nil does nothing.
+	Nudge func()
+}
+
+// Server answers requests. It is an http.Handler.
+type Server struct {
+	cfg    Config
+	deps   Deps
+	echo   *echo.Echo
+	hosts  hosts
+	static string // where static files are: /static/<hash>
+	pages  map[string]*template.Template
+	manual []web.ManualPage
+}
+
+// New makes a server. It reads the templates and fails if one of them is
+// broken.
+func New(cfg Config, deps Deps) (*Server, error) {
+	if cfg.MaxUpload == 0 {
+		cfg.MaxUpload = 64 << 20
+	}
+	cfg.Who = web.Or(cfg.Who, "local person")
+	allowed, err := allowedHosts(cfg.Addr, cfg.PublicURL)
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{cfg: cfg, deps: deps, echo: echo.New(), hosts: allowed, pages: map[string]*template.Template{}}
+	for name := range pageStructs() {
+		if s.pages[name], err = web.Page(name); err != nil {
+			return nil, err
+		}
+	}
+	if s.manual, err = web.Manual(); err != nil {
+		return nil, err
+	}
+	s.echo.HideBanner, s.echo.HidePort = true, true
+	s.echo.IPExtractor = echo.ExtractIPDirect()
+	s.echo.HTTPErrorHandler = s.handleError
+	if err := s.guard(); err != nil {
+		return nil, err
+	}
+	if err := s.serveStatic(); err != nil {
+		return nil, err
+	}
+	for _, r := range s.routes() {
+		s.echo.Add(r.method, r.path, s.admit(r))
+		if r.method == http.MethodGet {
+			s.echo.Add(http.MethodHead, r.path, s.admit(r))
+		}
+	}
+	return s, nil
+}
+
+// ServeHTTP answers one request.
+func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.echo.ServeHTTP(w, r) }
+
+// HTTP is an http.Server for this server with its timeouts set. The caller
+// listens, serves and shuts it down.
+func (s *Server) HTTP() *http.Server {
+	return &http.Server{
+		Handler:           s,
+		ReadHeaderTimeout: 10 * time.Second,
+		ReadTimeout:       5 * time.Minute, // a large sheet over a slow line
+		WriteTimeout:      5 * time.Minute,
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    32 << 10,
+		ErrorLog:          slog.NewLogLogger(s.deps.Log.Handler(), slog.LevelWarn),
+	}
+}
+
+// actor is who makes the changes of a request.
+func (s *Server) actor(echo.Context) register.Actor {
+	return register.Actor{PersonID: register.LocalPersonID, Origin: register.FromPage}
+}
+
+// apply carries out the changes of a request.
+func (s *Server) apply(c echo.Context, cmds ...register.Command) (register.Result, error) {
+	result, err := s.deps.Store.Apply(c.Request().Context(), s.deps.Now(), s.actor(c), cmds...)
+	s.nudge(result.Stale)
+	return result, err
+}
+
+// nudge asks for the estimates a change left stale, if it left some.
+func (s *Server) nudge(stale int) {
+	if stale > 0 && s.deps.Nudge != nil {
+		s.deps.Nudge()
+	}
+}
+
+// asRegisterError is the register's refusal in err, nil if there is none.
+func asRegisterError(err error) *register.Error {
+	var refusal *register.Error
+	if errors.As(err, &refusal) {
+		return refusal
+	}
+	return nil
+}
+
+// wrap says what was tried when err came.
+func wrap(what string, err error) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("%s: %w", what, err)
+}

@@ -1,0 +1,108 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"hoseward/internal/life"
+	"hoseward/internal/quantity"
+	"hoseward/internal/register"
+)
+
+// Apply carries out the commands in order, all of them or none, and estimates
+// anew what they touch. A refusal is a *register.Error.
+//
+// A Fit that lies before another fitting at its position is taken only if the
+// Remove that ends it comes later in the same list.
+func (s *Store) Apply(ctx context.Context, now time.Time, by register.Actor, cmds ...register.Command) (register.Result, error) {
+	return s.change(ctx, now, by, func(t *tx) error { return t.apply(cmds...) })
+}
+
+// apply carries out commands within a transaction.
+func (t *tx) apply(cmds ...register.Command) error {
+	t.justAdded, t.ahead = "", nil
+	for _, c := range cmds {
+		if err := c.Check(); err != nil {
+			return err
+		}
+	}
+	for i, c := range cmds {
+		if err := t.one(c, cmds[i+1:]); err != nil {
+			return err
+		}
+		if err := t.flushFull(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// one carries out a command; rest are those that follow it.
+func (t *tx) one(c register.Command, rest []register.Command) error {
+	switch c := c.(type) {
+	case register.AddSite:
+		return t.addSite(c)
+	case register.AddKind:
+		return t.addKind(c)
+	case register.SetDuty:
+		return t.setDuty(c)
+	case register.AddPolicy:
+		return t.addPolicy(c)
+	case register.AddMachine:
+		return t.addMachine(c)
+	case register.ChangeMachine:
+		return t.changeMachine(c)
+	case register.AddPosition:
+		return t.addPosition(c)
+	case register.ChangePosition:
+		return t.changePosition(c)
+	case register.AddAssembly:
+		return t.addAssembly(c)
+	case register.ChangeAssembly:
+		return t.changeAssembly(c)
+	case register.Fit:
+		return t.fit(c, rest)
+	case register.Remove:
+		return t.remove(c)
+	case register.AddReading:
+		return t.addReading(c)
+	case register.AddMeterEvent:
+		return t.addMeterEvent(c)
+	case register.AddLayUp:
+		return t.addLayUp(c)
+	case register.SetConditions:
+		return t.setConditions(c)
+	case register.Inspect:
+		return t.inspect(c)
+	case register.CloseFinding:
+		return t.closeFinding(c)
+	}
+	return fmt.Errorf("apply %T: no such command", c)
+}
+
+// notAhead refuses a day after today at a site.
+func (t *tx) notAhead(siteID int64, field string, on quantity.Date) error {
+	today, err := t.today(siteID)
+	if err == nil && on.After(today) {
+		err = refuse(register.Invalid, field, "%s lies ahead; today is %s. Give the day it happened.", on, today)
+	}
+	return err
+}
+
+// isCode reports whether err is a refusal of that code.
+func isCode(err error, code register.Code) bool {
+	return errors.Is(err, &register.Error{Code: code})
+}
+
+func orElse(s, other string) string {
+	if strings.TrimSpace(s) == "" {
+		return other
+	}
+	return s
+}
+
+// normalDemand is the policy of whatever names none.
+func normalDemand() string { return life.NormalDemand().Name }

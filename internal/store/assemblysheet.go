@@ -1,0 +1,146 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"hoseward/internal/life"
+	"hoseward/internal/quantity"
+	"hoseward/internal/register"
+)
+
+// AssemblySheet is one assembly with all that its page shows; a
+// *register.Error of code NotFound if there is none of that code. The estimate
+// and its working are made anew from the stored facts, as of the day the
+// stored estimate was made.
+func (s *Store) AssemblySheet(ctx context.Context, now time.Time, code string) (register.AssemblySheet, error) {
+	c := s.reader()
+	a, err := assemblies.one(ctx, c, "code = ?", code)
+	if err != nil {
+		return register.AssemblySheet{}, err
+	}
+	if a == nil {
+		return register.AssemblySheet{}, refuse(register.NotFound, "assembly", "There is no assembly %s; check its code.", code)
+	}
+	d, err := s.days(ctx, now)
+	if err != nil {
+		return register.AssemblySheet{}, err
+	}
+	f, err := readFrame(ctx, c)
+	if err != nil {
+		return register.AssemblySheet{}, err
+	}
+	facts, err := f.facts(ctx, c, []int64{a.ID})
+	if err != nil {
+		return register.AssemblySheet{}, err
+	}
+	if len(facts.Assemblies) == 0 {
+		return register.AssemblySheet{}, fmt.Errorf("gather the facts of assembly %s: not there", code)
+	}
+	sheet := register.AssemblySheet{Assembly: *a, Site: d.sites[a.SiteID], Today: d.today[a.SiteID]}
+	mine := &facts.Assemblies[0]
+	for _, n := range mine.Findings {
+		if n.ClosedOn.IsZero() {
+			sheet.Open = append(sheet.Open, n)
+		}
+	}
+	if err := s.whereNow(ctx, d, facts, mine, &sheet); err != nil {
+		return sheet, err
+	}
+	if err := work(facts, mine, &sheet); err != nil {
+		return sheet, err
+	}
+	sheet.Story, err = s.story(ctx, facts, mine)
+	return sheet, err
+}
+
+// whereNow fills in where the assembly is and what that asks for.
+func (s *Store) whereNow(ctx context.Context, d *days, facts *register.Facts, mine *register.AssemblyFacts, sheet *register.AssemblySheet) error {
+	var open *register.Placement
+	for i := range mine.Placements {
+		if mine.Placements[i].To.IsZero() {
+			open = &mine.Placements[i]
+		}
+	}
+	if open == nil {
+		sheet.Status, sheet.Policy = life.StatusInStore, facts.Policies[sheet.Site.PolicyID]
+		var scrapped int
+		err := s.reader().row(ctx, `SELECT COUNT(*) FROM removals r JOIN placements p ON p.id = r.placement_id
+			WHERE p.assembly_id = ? AND r.scrapped`, mine.Assembly.ID).Scan(&scrapped)
+		if scrapped > 0 {
+			sheet.Status = life.StatusRemoved
+		}
+		return translate(err)
+	}
+	m := facts.Machines[facts.Positions[open.PositionID].MachineID].Machine
+	sheet.Site, sheet.Today = d.sites[m.SiteID], d.today[m.SiteID]
+	lines, err := s.linesOf(ctx, d, []int64{open.ID})
+	if err != nil {
+		return err
+	}
+	if len(lines) == 1 {
+		sheet.Line, sheet.Status = &lines[0], lines[0].Status
+	}
+	sheet.Service = facts.ServiceOn(open.PositionID, sheet.Today)
+	sheet.Policy = facts.PolicyOf(open.PositionID)
+	return nil
+}
+
+// work makes the estimate anew with its working, or says why it cannot.
+func work(facts *register.Facts, mine *register.AssemblyFacts, sheet *register.AssemblySheet) error {
+	asOf := sheet.Today
+	if sheet.Line != nil && sheet.Line.Estimated {
+		asOf = sheet.Line.Estimate.AsOf
+	}
+	in, err := facts.LifeInput(mine, asOf)
+	if err != nil {
+		return problem(err, sheet)
+	}
+	if sheet.Line == nil {
+		in.Policy, in.Lengthened = sheet.Policy.Policy, sheet.Policy.Lengthened
+	}
+	e, err := life.Of(&in, asOf)
+	if err != nil {
+		return problem(err, sheet)
+	}
+	steps, err := life.Working(&in, asOf)
+	if err != nil {
+		return problem(err, sheet)
+	}
+	sheet.Input, sheet.Estimate, sheet.Working = &in, &e, steps
+	if sheet.Status == life.StatusInStore {
+		sheet.Store = storeWarnings(&in, sheet.Today)
+	}
+	return nil
+}
+
+// problem takes an error that is about the facts for what the sheet says.
+func problem(err error, sheet *register.AssemblySheet) error {
+	var refusal *register.Error
+	var field *life.FieldError
+	switch {
+	case errors.As(err, &refusal):
+		sheet.Problem = refusal.Sentence
+	case errors.As(err, &field):
+		sheet.Problem = field.Sentence
+	default:
+		return fmt.Errorf("estimate assembly %s: %w", sheet.Assembly.Code, err)
+	}
+	return nil
+}
+
+// storeWarnings say why an assembly in store may not be fitted any more; none
+// if it may.
+func storeWarnings(in *life.Assembly, today quantity.Date) []life.Warning {
+	var no *life.FitError
+	if !errors.As(life.MayFit(in, today), &no) {
+		return nil
+	}
+	code := life.WarnStoredTooLong
+	if no.Rule == life.RuleUnknownAge {
+		code = life.WarnDataMissing
+	}
+	return []life.Warning{{Code: code, Text: no.Sentence}}
+}

@@ -1,0 +1,117 @@
+package store
+
+import (
+	"fmt"
+	"reflect"
+
+	"hoseward/internal/register"
+)
+
+// removal is the Remove a row asks for. Without a cause it is unknown; without
+// a word on it the hose is thrown away, so that it is never counted on.
+func removal(code string, h *register.HoseRow) register.Remove {
+	r := register.Remove{
+		AssemblyCode: code, On: h.Removed, Hours: h.RemovedHours, Cause: h.Cause, FoundBy: h.FoundBy,
+		Reason: h.Reason, Seen: h.Seen, Scrapped: h.Scrapped == nil || *h.Scrapped,
+	}
+	if r.Cause == "" {
+		r.Cause = register.CauseUnknown
+	}
+	if r.FoundBy == "" {
+		r.FoundBy = register.FoundByInspection
+	}
+	return r
+}
+
+// changeDays brings the days and hours of a placement to what the row says,
+// where no other placement of the position or the assembly is in the way. a is
+// the assembly as it will be.
+func (im *importer) changeDays(s seat, a register.Assembly, p *register.Placement, h *register.HoseRow) (*register.Placement, error) {
+	t := im.t
+	earlier := im.seen.note("placement", fmt.Sprint(p.ID))
+	row := *p
+	if on := h.Fitted.Start(); !on.IsZero() && on != p.From {
+		row.From, row.FromText = on, ""
+	}
+	if !h.Fitted.IsZero() {
+		setText(&row.FromText, h.FittedText)
+	}
+	setValue(&row.FromHours, h.FittedHours)
+	if !p.To.IsZero() && !h.Removed.IsZero() {
+		row.To = h.Removed
+		setValue(&row.ToHours, h.RemovedHours)
+	}
+	if reflect.DeepEqual(row, *p) {
+		return p, nil
+	}
+	if earlier > 0 {
+		return nil, contradicts("on", earlier, "when assembly "+a.Code+" sat at "+s.String())
+	}
+	clash, err := placements.one(t.ctx, t.conn, fmt.Sprintf("id <> %d AND (position_id = %d OR assembly_id = %d) AND ", p.ID, p.PositionID, p.AssemblyID)+t.overlapping(row.From, row.To))
+	if err != nil {
+		return nil, err
+	}
+	if clash != nil {
+		return nil, refuse(register.Refused, "on", "From %s on the position or the assembly %s was taken otherwise; one of the dates is wrong.", clash.From, a.Code)
+	}
+	if err := firstError(madeBefore(&a, row.From), t.notAhead(s.machine.SiteID, "on", row.From), t.notAhead(s.machine.SiteID, "on", row.To)); err != nil {
+		return nil, err
+	}
+	row.Version = p.Version + 1
+	im.changes("when assembly %s sat at %s", a.Code, s)
+	if err := update(t, placements, p, &row, p.ID, p.Version, nil); err != nil {
+		return nil, err
+	}
+	t.touched.assembly(p.AssemblyID)
+	if err := t.alsoRead(s.machine, row.From, row.FromHours, "fitting"); err != nil {
+		return nil, err
+	}
+	return &row, t.alsoRead(s.machine, row.To, row.ToHours, "removal")
+}
+
+// changeEnd takes the assembly off where the row says so, or brings to what it
+// says why it came off.
+func (im *importer) changeEnd(code string, p *register.Placement, h *register.HoseRow) (*register.Placement, error) {
+	t := im.t
+	if h.Removed.IsZero() {
+		return p, nil
+	}
+	if p.To.IsZero() {
+		im.changes("assembly %s: removed on %s", code, h.Removed)
+		if err := t.apply(removal(code, h)); err != nil {
+			return nil, err
+		}
+	} else if err := im.changeRemoval(code, p, h); err != nil {
+		return nil, err
+	}
+	if h.KeptAt != "" {
+		if err := im.keptElsewhere(code, h); err != nil {
+			return nil, err
+		}
+	}
+	return placements.one(t.ctx, t.conn, "id = ?", p.ID)
+}
+
+func (im *importer) changeRemoval(code string, p *register.Placement, h *register.HoseRow) error {
+	t := im.t
+	before, err := removals.one(t.ctx, t.conn, "placement_id = ?", p.ID)
+	if err != nil || before == nil {
+		return err
+	}
+	row := *before
+	if h.Cause != "" {
+		row.Cause = h.Cause
+	}
+	if h.FoundBy != "" {
+		row.FoundBy = h.FoundBy
+	}
+	setText(&row.Reason, h.Reason)
+	setText(&row.Seen, h.Seen)
+	setPlain(&row.Scrapped, h.Scrapped)
+	if row == *before {
+		return nil
+	}
+	row.Version = before.Version + 1
+	im.changes("why assembly %s came off", code)
+	return update(t, removals, before, &row, row.ID, before.Version, nil)
+}

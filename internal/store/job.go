@@ -1,0 +1,58 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"hoseward/internal/quantity"
+	"hoseward/internal/register"
+)
+
+// StartJob notes that a job starts on what was due on a day. already is true,
+// and nothing is noted, if a run for that day ended well; a run that failed or
+// never ended does not count, so every job must bear running twice. Without a
+// day the run always starts.
+func (s *Store) StartJob(ctx context.Context, job string, forDay quantity.Date, now time.Time) (runID int64, already bool, err error) {
+	err = s.inTx(ctx, func(c conn) error {
+		runID, already = 0, false
+		if !forDay.IsZero() {
+			done, err := jobRuns.one(ctx, c, "job = ? AND for_day = "+c.e.date(forDay)+" AND finished IS NOT NULL AND problem = '' LIMIT 1", job)
+			if err != nil {
+				return err
+			}
+			if done != nil {
+				runID, already = done.ID, true
+				return nil
+			}
+		}
+		row := register.JobRun{Job: job, ForDay: forDay, Started: now.UTC()}
+		if err := s.ormOn(ctx, c).Create(&row).Error; err != nil {
+			return err
+		}
+		runID = row.ID
+		return nil
+	})
+	if err != nil {
+		return 0, false, fmt.Errorf("note the start of job %s: %w", job, err)
+	}
+	return runID, already, nil
+}
+
+// FinishJob notes that a run ended: how many things it handled, and why it
+// failed if it did.
+func (s *Store) FinishJob(ctx context.Context, runID int64, now time.Time, done int, problem string) error {
+	err := s.inTx(ctx, func(c conn) error {
+		_, err := c.exec(ctx, "UPDATE job_runs SET finished = ?, done = ?, problem = ? WHERE id = ?", now.UTC(), done, problem, runID)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("note the end of job run %d: %w", runID, err)
+	}
+	return nil
+}
+
+// JobRuns are the latest runs, newest first.
+func (s *Store) JobRuns(ctx context.Context, limit int) ([]register.JobRun, error) {
+	return jobRuns.where(ctx, s.reader(), "1 = 1 ORDER BY started DESC, id DESC LIMIT ?", limit)
+}

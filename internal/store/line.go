@@ -1,0 +1,325 @@
+package store
+
+import (
+	"context"
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"hoseward/internal/life"
+	"hoseward/internal/quantity"
+	"hoseward/internal/register"
+)
+
+// The sizes of a page of a list.
+const (
+	usualLimit = 100
+	mostLimit  = 1000
+)
+
+func pageSize(limit int) int {
+	if limit <= 0 {
+		return usualLimit
+	}
+	return min(limit, mostLimit)
+}
+
+// Lines is a page of the installed assemblies the filter chooses, in the order
+// of the due list. Every installed assembly has a row in estimates, so that
+// table leads, in the order of its index.
+func (s *Store) Lines(ctx context.Context, now time.Time, f register.LineFilter) (register.LinePage, error) {
+	d, err := s.days(ctx, now)
+	if err != nil {
+		return register.LinePage{}, err
+	}
+	q := s.lineQuery(d, f)
+	var page register.LinePage
+	if err := s.reader().row(ctx, "SELECT COUNT(*) "+q.from()+q.where(), q.args...).Scan(&page.Total); err != nil {
+		return register.LinePage{}, fmt.Errorf("count lines: %w", translate(err))
+	}
+	if err := q.after(f.After); err != nil {
+		return register.LinePage{}, err
+	}
+	limit := pageSize(f.Limit)
+	list, err := ids(ctx, s.reader(), q.list(limit+1), q.args...)
+	if err != nil {
+		return register.LinePage{}, fmt.Errorf("list lines: %w", err)
+	}
+	more := len(list) > limit
+	list = list[:min(len(list), limit)]
+	if page.Lines, err = s.linesOf(ctx, d, list); err != nil {
+		return register.LinePage{}, err
+	}
+	if more && len(page.Lines) > 0 {
+		page.Next = cursorOf(&page.Lines[len(page.Lines)-1])
+	}
+	return page, nil
+}
+
+// lineQuery is the condition of a filter, put together.
+type lineQuery struct {
+	e      *engine
+	conds  []string
+	args   []any
+	joined bool // more tables than estimates are needed
+	one    bool // one machine leads, not the order of the list
+}
+
+func (s *Store) lineQuery(d *days, f register.LineFilter) *lineQuery {
+	q := &lineQuery{e: s.e, joined: d.differ}
+	if f.Site != "" {
+		q.join("m.site_id IN (SELECT id FROM sites WHERE name = ?)", f.Site)
+	}
+	if f.Machine != "" {
+		q.one = true
+		q.join("m.code = ?", f.Machine)
+	}
+	if f.Kind != "" {
+		q.join("m.kind_id IN (SELECT id FROM kinds WHERE name = ?)", f.Kind)
+	}
+	if f.CanHurt {
+		q.join("(q.can_hurt OR m.can_hurt)")
+	}
+	if f.Incomplete {
+		q.and("NOT e.complete")
+	}
+	if f.InspectionOverdue {
+		q.and("e.inspection_due < " + d.day(0))
+	}
+	if f.InspectionSoon {
+		q.and(inspectionSoon(d))
+	}
+	if f.OverRating {
+		q.and(overRating)
+	}
+	if f.WithinDays != nil {
+		q.and("e.act_by <= " + d.day(*f.WithinDays))
+	}
+	if f.Status != "" {
+		q.and(statusIs(f.Status, d))
+		q.bound(f.Status, d)
+	}
+	if f.Text != "" {
+		like := " " + s.e.like + ` ? ESCAPE '\'`
+		p := pattern(f.Text)
+		q.join("(m.code"+like+" OR m.name"+like+" OR q.name"+like+
+			" OR e.assembly_id IN (SELECT id FROM assemblies WHERE code"+like+" OR designation"+like+"))", p, p, p, p, p)
+	}
+	return q
+}
+
+func (q *lineQuery) and(cond string, args ...any) {
+	q.conds = append(q.conds, cond)
+	q.args = append(q.args, args...)
+}
+
+func (q *lineQuery) join(cond string, args ...any) {
+	q.joined = true
+	q.and(cond, args...)
+}
+
+// bound adds what lets the index of the due list find where a status begins
+// and ends.
+func (q *lineQuery) bound(s life.Status, d *days) {
+	from, to := quantity.MinDate, quantity.MaxDate
+	switch s {
+	case life.StatusStop:
+		q.and(q.e.dueKey + " < " + q.e.key(false, quantity.MinDate))
+		return
+	case life.StatusOverdue:
+		to = d.last
+	case life.StatusSoon:
+		from, to = d.first, d.last.AddDays(soonDays)
+	case life.StatusAhead:
+		from, to = d.first.AddDays(soonDays), d.last.AddDays(aheadDays)
+	case life.StatusInService:
+		from = d.first.AddDays(aheadDays)
+	}
+	q.and(q.e.dueKey + " >= " + q.e.key(false, from) + " AND " + q.e.dueKey + " <= " + q.e.key(false, to))
+}
+
+// from names the tables. CROSS JOIN is a JOIN that SQLite does not reorder.
+func (q *lineQuery) from() string {
+	switch {
+	case !q.joined:
+		return "FROM estimates e"
+	case q.one:
+		return `FROM machines m JOIN positions q ON q.machine_id = m.id
+			JOIN placements p ON p.position_id = q.id AND p.to_on IS NULL
+			JOIN estimates e ON e.assembly_id = p.assembly_id`
+	}
+	return "FROM estimates e CROSS JOIN placements p CROSS JOIN positions q CROSS JOIN machines m"
+}
+
+func (q *lineQuery) where() string {
+	conds := q.conds
+	if q.joined && !q.one {
+		conds = append([]string{"p.assembly_id = e.assembly_id AND p.to_on IS NULL AND q.id = p.position_id AND m.id = q.machine_id"}, conds...)
+	}
+	if len(conds) == 0 {
+		return ""
+	}
+	return " WHERE " + strings.Join(conds, " AND ")
+}
+
+// list asks for the placements of a page.
+func (q *lineQuery) list(limit int) string {
+	q.joined = true // the order needs machine and walk
+	return "SELECT p.id " + q.from() + q.where() + " ORDER BY " + q.e.dueKey +
+		fmt.Sprintf(", m.code, q.walk_order, e.assembly_id LIMIT %d", limit)
+}
+
+// pattern is a text to be found anywhere, for LIKE.
+func pattern(text string) string {
+	return "%" + strings.NewReplacer(`\`, `\\`, "%", `\%`, "_", `\_`).Replace(text) + "%"
+}
+
+// The ends of soon and ahead, in days; life.StatusOn has the same.
+const (
+	soonDays  = 30
+	aheadDays = 90
+)
+
+// inspectionSoon is the condition for an inspection due within soonDays.
+func inspectionSoon(d *days) string {
+	return "e.inspection_due >= " + d.day(0) + " AND e.inspection_due <= " + d.day(soonDays)
+}
+
+// overRating is the condition for work above the rating.
+const overRating = `(e.warnings LIKE '%"over-rating"%' OR e.warnings LIKE '%"over-200-percent"%')`
+
+// statusIs is the condition for a status of installed assemblies.
+func statusIs(s life.Status, d *days) string {
+	switch s {
+	case life.StatusStop:
+		return "e.stop_open"
+	case life.StatusOverdue:
+		return "NOT e.stop_open AND e.act_by < " + d.day(0)
+	case life.StatusSoon:
+		return "NOT e.stop_open AND e.act_by >= " + d.day(0) + " AND e.act_by <= " + d.day(soonDays)
+	case life.StatusAhead:
+		return "NOT e.stop_open AND e.act_by > " + d.day(soonDays) + " AND e.act_by <= " + d.day(aheadDays)
+	case life.StatusInService:
+		return "NOT e.stop_open AND (e.act_by IS NULL OR e.act_by > " + d.day(aheadDays) + ")"
+	}
+	return "1 = 0" // in store and removed: not installed
+}
+
+// cursor is where a page ended.
+type cursor struct {
+	Stop    bool          `json:"s,omitempty"`
+	ActBy   quantity.Date `json:"d"`
+	Machine string        `json:"m"`
+	Walk    int           `json:"w"`
+	ID      int64         `json:"i"`
+}
+
+func cursorOf(l *register.Line) string {
+	return encodeCursor(cursor{l.Estimate.StopOpen, l.Estimate.ActBy, l.MachineCode, l.WalkOrder, l.Estimate.AssemblyID})
+}
+
+func encodeCursor(c any) string {
+	b, err := json.Marshal(c)
+	if err != nil {
+		return "" // a struct of plain values always has a JSON form
+	}
+	return base64.RawURLEncoding.EncodeToString(b)
+}
+
+func decodeCursor(text string, c any) error {
+	b, err := base64.RawURLEncoding.DecodeString(text)
+	if err == nil {
+		err = json.Unmarshal(b, c)
+	}
+	if err != nil {
+		return refuse(register.Invalid, "after", "This page of the list cannot be found; begin at its first page.")
+	}
+	return nil
+}
+
+// after limits the query to what follows a cursor.
+func (q *lineQuery) after(text string) error {
+	if text == "" {
+		// True of every row; it makes SQLite walk the index of the due list
+		// instead of sorting all rows.
+		q.and(q.e.dueKey + " >= " + q.e.key(true, quantity.MinDate))
+		return nil
+	}
+	var c cursor
+	if err := decodeCursor(text, &c); err != nil {
+		return err
+	}
+	key := q.e.key(c.Stop, c.ActBy)
+	q.join(q.e.dueKey+" >= "+key+" AND ("+q.e.dueKey+" > "+key+" OR (m.code, q.walk_order, e.assembly_id) > (?, ?, ?))", c.Machine, c.Walk, c.ID)
+	return nil
+}
+
+// linesOf reads the lines of placements, in their order.
+func (s *Store) linesOf(ctx context.Context, d *days, placementIDs []int64) ([]register.Line, error) {
+	if len(placementIDs) == 0 {
+		return nil, nil
+	}
+	rows, err := s.reader().query(ctx, `SELECT p.id, m.site_id, m.code, m.name, COALESCE(c.name, ''), q.name, q.walk_order,
+			a.code, a.designation, a.dn, a.dash, a.made, a.assembled, p.from_on, `+estimates.prefixed("e")+`
+		FROM placements p JOIN positions q ON q.id = p.position_id JOIN machines m ON m.id = q.machine_id
+			JOIN assemblies a ON a.id = p.assembly_id JOIN estimates e ON e.assembly_id = p.assembly_id
+			LEFT JOIN circuits c ON c.id = q.circuit_id
+		WHERE p.id IN (`+idList(placementIDs)+")")
+	if err != nil {
+		return nil, fmt.Errorf("read lines: %w", translate(err))
+	}
+	defer rows.Close()
+	at := make(map[int64]int, len(placementIDs))
+	for i, id := range placementIDs {
+		at[id] = i
+	}
+	lines := make([]register.Line, len(placementIDs))
+	for rows.Next() {
+		var l register.Line
+		var placementID, siteID int64
+		dest := []any{
+			&placementID, &siteID, &l.MachineCode, &l.MachineName, &l.Circuit, &l.Position, &l.WalkOrder,
+			&l.AssemblyCode, &l.Designation, &l.DN, &l.Dash, &l.Made, &l.Assembled, &l.Fitted,
+		}
+		if err := rows.Scan(estimates.dest(dest, &l.Estimate)...); err != nil {
+			return nil, fmt.Errorf("read a line: %w", err)
+		}
+		site := d.sites[siteID]
+		l.Site, l.Zone, l.Today = site.Name, site.Zone, d.today[siteID]
+		l.Estimated = !l.Estimate.AsOf.IsZero()
+		l.Status = life.StatusOn(l.Estimate.StopOpen, l.Estimate.ActBy, l.Today)
+		lines[at[placementID]] = l
+	}
+	if err := rows.Err(); err != nil {
+		return nil, fmt.Errorf("read lines: %w", translate(err))
+	}
+	lines = slices.DeleteFunc(lines, func(l register.Line) bool { return l.AssemblyCode == "" }) // removed meanwhile
+	return lines, s.lastInspected(ctx, lines)
+}
+
+// lastInspected fills in the day of the last inspection.
+func (s *Store) lastInspected(ctx context.Context, lines []register.Line) error {
+	byAssembly := make(map[int64]*register.Line, len(lines))
+	list := make([]int64, len(lines))
+	for i := range lines {
+		list[i] = lines[i].Estimate.AssemblyID
+		byAssembly[list[i]] = &lines[i]
+	}
+	rows, err := s.reader().query(ctx, "SELECT assembly_id, MAX(on_day) FROM inspections WHERE assembly_id IN ("+idList(list)+") GROUP BY assembly_id")
+	if err != nil {
+		return fmt.Errorf("read last inspections: %w", translate(err))
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var id int64
+		var on quantity.Date
+		if err := rows.Scan(&id, &on); err != nil {
+			return fmt.Errorf("read last inspections: %w", err)
+		}
+		byAssembly[id].LastInspected = on
+	}
+	return translate(rows.Err())
+}

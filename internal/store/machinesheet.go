@@ -1,0 +1,72 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"hoseward/internal/register"
+)
+
+// MachineSheet is one machine with all that its page shows; a *register.Error
+// of code NotFound if there is none of that code.
+func (s *Store) MachineSheet(ctx context.Context, now time.Time, code string) (register.MachineSheet, error) {
+	c := s.reader()
+	m, err := machines.one(ctx, c, "code = ?", code)
+	if err != nil {
+		return register.MachineSheet{}, err
+	}
+	if m == nil {
+		return register.MachineSheet{}, refuse(register.NotFound, "machine", "There is no machine %s; check its code.", code)
+	}
+	d, err := s.days(ctx, now)
+	if err != nil {
+		return register.MachineSheet{}, err
+	}
+	sheet := register.MachineSheet{Machine: *m, Site: d.sites[m.SiteID], Today: d.today[m.SiteID]}
+	if m.KindID != nil {
+		kind, err := kinds.one(ctx, c, "id = ?", *m.KindID)
+		if err != nil || kind == nil {
+			return sheet, firstError(err, fmt.Errorf("find kind %d: not there", *m.KindID))
+		}
+		sheet.Kind = kind.Name
+	}
+	policy, err := s.Policy(ctx, sheet.Site.PolicyID)
+	if err != nil {
+		return sheet, err
+	}
+	sheet.Policy = policy.Name
+	return sheet, s.fillMachineSheet(ctx, d, &sheet)
+}
+
+func (s *Store) fillMachineSheet(ctx context.Context, d *days, sheet *register.MachineSheet) error {
+	c, id := s.reader(), sheet.Machine.ID
+	list, err := ids(ctx, c, `SELECT p.id FROM positions q JOIN placements p ON p.position_id = q.id AND p.to_on IS NULL
+		WHERE q.machine_id = ? ORDER BY q.walk_order, q.name`, id)
+	if err != nil {
+		return fmt.Errorf("list the assemblies of machine %s: %w", sheet.Machine.Code, err)
+	}
+	if sheet.Lines, err = s.linesOf(ctx, d, list); err != nil {
+		return err
+	}
+	sheet.Empty, err = positions.where(ctx, c, `machine_id = ?
+		AND NOT EXISTS (SELECT 1 FROM placements p WHERE p.position_id = positions.id AND p.to_on IS NULL) ORDER BY walk_order, name`, id)
+	if err != nil {
+		return err
+	}
+	if sheet.Readings, err = readings.where(ctx, c, "machine_id = ? ORDER BY on_day DESC, id DESC", id); err != nil {
+		return err
+	}
+	if sheet.MeterEvents, err = meterEvents.where(ctx, c, "machine_id = ? ORDER BY on_day DESC, id DESC", id); err != nil {
+		return err
+	}
+	if sheet.LayUps, err = layUps.where(ctx, c, "machine_id = ? ORDER BY from_on DESC, id DESC", id); err != nil {
+		return err
+	}
+	if sheet.Circuits, err = circuits.where(ctx, c, "machine_id = ? ORDER BY name", id); err != nil {
+		return err
+	}
+	sheet.Conditions, err = conditions.where(ctx, c, `(level = 'machine' AND owner_id = ?
+		OR level = 'circuit' AND owner_id IN (SELECT id FROM circuits WHERE machine_id = ?)) ORDER BY level DESC, owner_id, from_on DESC, id DESC`, id, id)
+	return err
+}

@@ -1,0 +1,168 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"reflect"
+
+	"github.com/pressly/goose/v3"
+
+	"hoseward/internal/life"
+	"hoseward/internal/register"
+	"hoseward/migrations"
+)
+
+// The schema of a register that this program cannot work with as it is.
+var (
+	// ErrSchemaOld: run hoseward migrate first.
+	ErrSchemaOld = errors.New("the register's schema is older than this program; run: hoseward migrate")
+	// ErrSchemaNew: a newer program has used this register.
+	ErrSchemaNew = errors.New("the register's schema is newer than this program; use the newer program")
+)
+
+// Migrate brings the schema up to date and stores the policies that come with
+// the program. A schema newer than the program is ErrSchemaNew and nothing is
+// changed. It may be run at any time and by several programs at once.
+func (s *Store) Migrate(ctx context.Context) error {
+	err := s.withProvider(ctx, func(p *goose.Provider) error {
+		if err := compareSchema(ctx, p); err != nil && !errors.Is(err, ErrSchemaOld) {
+			return err
+		}
+		if _, err := p.Up(ctx); err != nil {
+			return fmt.Errorf("migrate the register: %w", err)
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return s.storeShipped(ctx)
+}
+
+// checkSchema wants the schema to be the program's.
+func (s *Store) checkSchema(ctx context.Context) error {
+	return s.withProvider(ctx, func(p *goose.Provider) error { return compareSchema(ctx, p) })
+}
+
+func compareSchema(ctx context.Context, p *goose.Provider) error {
+	have, want, err := p.GetVersions(ctx)
+	switch {
+	case err != nil:
+		return fmt.Errorf("read the version of the register's schema: %w", err)
+	case have > want:
+		return fmt.Errorf("%w (schema %d, program %d)", ErrSchemaNew, have, want)
+	case have < want:
+		return fmt.Errorf("%w (schema %d, program %d)", ErrSchemaOld, have, want)
+	}
+	return nil
+}
+
+// withProvider hands out goose on a connection of its own. On SQLite foreign
+// keys are off there, because rebuilding a table with them on deletes what
+// refers to it; PRAGMA foreign_key_check must find nothing afterwards.
+func (s *Store) withProvider(ctx context.Context, f func(*goose.Provider) error) (err error) {
+	db, files, err := s.migrationConn()
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	kind := goose.DialectPostgres
+	if s.e.name == SQLite {
+		kind = goose.DialectSQLite3
+	}
+	p, err := goose.NewProvider(kind, db, files, goose.WithLogger(goose.NopLogger()), goose.WithDisableGlobalRegistry(true))
+	if err != nil {
+		return fmt.Errorf("read the migrations: %w", err)
+	}
+	if err := f(p); err != nil {
+		return err
+	}
+	if s.e.name == SQLite {
+		return checkForeignKeys(ctx, db)
+	}
+	return nil
+}
+
+func (s *Store) migrationConn() (*sql.DB, fs.FS, error) {
+	driver, dsn, folder, name := "pgx", s.dsn, migrations.Postgres, "postgres"
+	if s.e.name == SQLite {
+		driver, dsn, folder, name = "sqlite", sqliteDSN(s.dsn, "_txlock=immediate", "_pragma=foreign_keys(0)"), migrations.SQLite, "sqlite"
+	}
+	files, err := fs.Sub(folder, name)
+	if err != nil {
+		return nil, nil, fmt.Errorf("read the migrations: %w", err)
+	}
+	db, err := sql.Open(driver, dsn)
+	if err != nil {
+		return nil, nil, fmt.Errorf("open the register at %s to migrate it: %w", redacted(s.dsn), hidePassword(err, s.dsn))
+	}
+	db.SetMaxOpenConns(1)
+	return db, files, nil
+}
+
+func checkForeignKeys(ctx context.Context, db *sql.DB) error {
+	rows, err := db.QueryContext(ctx, "PRAGMA foreign_key_check")
+	if err != nil {
+		return fmt.Errorf("check foreign keys: %w", err)
+	}
+	defer rows.Close()
+	if rows.Next() {
+		var table, parent string
+		var row, key sql.NullInt64
+		if err := rows.Scan(&table, &row, &parent, &key); err != nil {
+			return fmt.Errorf("check foreign keys: %w", err)
+		}
+		return fmt.Errorf("check foreign keys: row %d of %s refers to a row of %s that is not there", row.Int64, table, parent)
+	}
+	return rows.Err()
+}
+
+// storeShipped stores the policies that come with the program, and mends those
+// that an older program stored otherwise; every estimate is stale then.
+func (s *Store) storeShipped(ctx context.Context) error {
+	return s.inTx(ctx, func(c conn) error {
+		orm := s.ormOn(ctx, c)
+		for _, p := range life.ShippedPolicies() {
+			want := shipped(p)
+			have, err := policies.one(ctx, c, "name = ?", want.Name)
+			switch {
+			case err != nil:
+				return err
+			case have == nil:
+				want.Version = 1
+				if err := orm.Create(&want).Error; err != nil {
+					return fmt.Errorf("store shipped policy %s: %w", want.Name, err)
+				}
+				continue
+			}
+			want.ID, want.Version = have.ID, have.Version
+			if reflect.DeepEqual(*have, want) {
+				continue
+			}
+			want.Version++
+			if err := orm.Model(&want).Select("*").Updates(&want).Error; err != nil {
+				return fmt.Errorf("mend shipped policy %s: %w", want.Name, err)
+			}
+			if _, err := c.exec(ctx, "UPDATE estimates SET stale = TRUE"); err != nil {
+				return fmt.Errorf("mark estimates stale: %w", err)
+			}
+		}
+		return nil
+	})
+}
+
+// shipped is a policy of package life as the register keeps it. At exposed
+// positions half the interval of inspections holds: a choice of ours, which
+// the policy's source says.
+func shipped(p life.Sourced) register.Policy {
+	row := register.Policy{Policy: p.Policy, Shipped: true, Source: p.Source}
+	if p.Policy.InspectMonths != nil {
+		half := max(*p.Policy.InspectMonths/2, 1)
+		row.ExposedInspectMonths = &half
+		row.Source += fmt.Sprintf(". Inspection every %d months at exposed positions: %s.", half, life.SourceChoice)
+	}
+	return row
+}

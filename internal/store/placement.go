@@ -1,0 +1,306 @@
+package store
+
+import (
+	"fmt"
+
+	"hoseward/internal/quantity"
+	"hoseward/internal/register"
+)
+
+// seat is a position with its machine.
+type seat struct {
+	machine  *register.Machine
+	position *register.Position
+}
+
+func (s seat) String() string {
+	return fmt.Sprintf("position %s of machine %s", s.position.Name, s.machine.Code)
+}
+
+// seatOf finds a position by its names, and keeps other writers off.
+func (t *tx) seatOf(machine, position string) (seat, error) {
+	m, err := t.machine(machine)
+	if err != nil {
+		return seat{}, err
+	}
+	p, err := t.position(m, position)
+	if err != nil {
+		return seat{}, err
+	}
+	return seat{m, p}, t.lock(m.ID)
+}
+
+// seatByID finds the position of a placement.
+func (t *tx) seatByID(positionID int64) (seat, error) {
+	p, err := positions.one(t.ctx, t.conn, "id = ?", positionID)
+	if err != nil {
+		return seat{}, err
+	}
+	if p == nil {
+		return seat{}, fmt.Errorf("find position %d: not there", positionID)
+	}
+	m, err := machines.one(t.ctx, t.conn, "id = ?", p.MachineID)
+	if err != nil {
+		return seat{}, err
+	}
+	if m == nil {
+		return seat{}, fmt.Errorf("find machine %d: not there", p.MachineID)
+	}
+	return seat{m, p}, nil
+}
+
+func (t *tx) fit(c register.Fit, rest []register.Command) error {
+	code := c.AssemblyCode
+	if code == "" {
+		code = t.justAdded
+	}
+	if code == "" {
+		return refuse(register.Invalid, "assembly_code", "Name the assembly to fit.")
+	}
+	s, err := t.seatOf(c.Machine, c.Position)
+	if err != nil {
+		return err
+	}
+	a, err := t.assembly(code)
+	if err != nil {
+		return err
+	}
+	if err := t.notAhead(s.machine.SiteID, "on", c.On); err != nil {
+		return err
+	}
+	until := removedOn(a.Code, c.On, rest)
+	if err := t.mayFit(a, s, c, until); err != nil {
+		return err
+	}
+	row := &register.Placement{
+		AssemblyID: a.ID, PositionID: s.position.ID,
+		From: c.On, FromHours: c.Hours, FromText: c.OnText, To: until, Version: 1,
+	}
+	taken := refuse(register.Conflict, "position", "Someone fitted an assembly there meanwhile; look at it anew.")
+	if err := t.noteReason(c.ReleasedBy, c.Reason, func() error {
+		return insert(t, placements, row, &row.ID, taken)
+	}); err != nil {
+		return err
+	}
+	if until.IsZero() {
+		if err := t.awaitEstimate(a.ID); err != nil {
+			return err
+		}
+	} else {
+		t.waits(a.ID, row.ID)
+	}
+	t.touched.assembly(a.ID)
+	return t.alsoRead(s.machine, c.On, c.Hours, "fitting")
+}
+
+// removedOn is the day on which a later command of the same list takes the
+// assembly off again, no date if none does.
+func removedOn(code string, fitted quantity.Date, rest []register.Command) quantity.Date {
+	for _, c := range rest {
+		switch c := c.(type) {
+		case register.Fit:
+			if c.AssemblyCode == code {
+				return quantity.Date{}
+			}
+		case register.Remove:
+			if c.AssemblyCode == code {
+				if c.On.Before(fitted) {
+					return quantity.Date{} // remove refuses it
+				}
+				return c.On
+			}
+		}
+	}
+	return quantity.Date{}
+}
+
+// mayFit holds the rules of fitting: one assembly at a position and one
+// position for an assembly at a time, nothing scrapped, nothing fitted before
+// it was made or after it was stored too long.
+func (t *tx) mayFit(a *register.Assembly, s seat, c register.Fit, until quantity.Date) error {
+	if err := madeBefore(a, c.On); err != nil {
+		return err
+	}
+	if err := t.positionFree(s, c.On, until); err != nil {
+		return err
+	}
+	if err := t.assemblyFree(a, c.On, until); err != nil {
+		return err
+	}
+	return t.storedNotTooLong(a, s, c)
+}
+
+// overlapping is the condition for placements that meet the days from on up to
+// until.
+func (t *tx) overlapping(on, until quantity.Date) string {
+	q := "(to_on IS NULL OR to_on > " + t.e.date(on) + ")"
+	if !until.IsZero() {
+		q += " AND from_on < " + t.e.date(until)
+	}
+	return q + " ORDER BY from_on, id LIMIT 1"
+}
+
+func (t *tx) positionFree(s seat, on, until quantity.Date) error {
+	p, err := placements.one(t.ctx, t.conn, "position_id = ? AND "+t.overlapping(on, until), s.position.ID)
+	if err != nil || p == nil {
+		return err
+	}
+	other, err := assemblies.one(t.ctx, t.conn, "id = ?", p.AssemblyID)
+	if err != nil || other == nil {
+		return firstError(err, fmt.Errorf("find assembly %d: not there", p.AssemblyID))
+	}
+	switch {
+	case p.From.After(on):
+		return refuse(register.Refused, "on", "From %s on %s held assembly %s; say when the one fitted on %s came off.", p.From, s, other.Code, on)
+	case p.To.IsZero():
+		return refuse(register.Refused, "position", "Since %s %s holds assembly %s; remove that one first.", p.From, s, other.Code)
+	}
+	return refuse(register.Refused, "on", "From %s to %s %s held assembly %s; one of the dates is wrong.", p.From, p.To, s, other.Code)
+}
+
+func (t *tx) assemblyFree(a *register.Assembly, on, until quantity.Date) error {
+	p, err := placements.one(t.ctx, t.conn, "assembly_id = ? AND "+t.overlapping(on, until), a.ID)
+	if err != nil {
+		return err
+	}
+	if p == nil {
+		return t.notScrapped(a, on)
+	}
+	at, err := t.seatByID(p.PositionID)
+	switch {
+	case err != nil:
+		return err
+	case p.From.After(on):
+		return refuse(register.Refused, "on", "From %s on assembly %s sat at %s; say when it came off where it was fitted on %s.", p.From, a.Code, at, on)
+	case p.To.IsZero():
+		return refuse(register.Refused, "assembly_code", "Assembly %s sits at %s since %s; remove it there first.", a.Code, at, p.From)
+	}
+	return refuse(register.Refused, "on", "From %s to %s assembly %s sat at %s; one of the dates is wrong.", p.From, p.To, a.Code, at)
+}
+
+func (t *tx) notScrapped(a *register.Assembly, on quantity.Date) error {
+	p, err := placements.one(t.ctx, t.conn,
+		"assembly_id = ? AND to_on <= "+t.e.date(on)+" AND id IN (SELECT placement_id FROM removals WHERE scrapped) LIMIT 1", a.ID)
+	if err == nil && p != nil {
+		err = refuse(register.Refused, "assembly_code", "Assembly %s was scrapped on %s; a scrapped assembly is never fitted again.", a.Code, p.To)
+	}
+	return err
+}
+
+// waits remembers a placement that was written with its end, for the Remove
+// that follows.
+func (t *tx) waits(assemblyID, placementID int64) {
+	if t.ahead == nil {
+		t.ahead = map[int64]int64{}
+	}
+	t.ahead[assemblyID] = placementID
+}
+
+// toEnd is the placement a Remove ends: the one whose Fit looked ahead to it,
+// else the open one.
+func (t *tx) toEnd(a *register.Assembly) (*register.Placement, error) {
+	if id, ok := t.ahead[a.ID]; ok {
+		delete(t.ahead, a.ID)
+		return placements.one(t.ctx, t.conn, "id = ?", id)
+	}
+	p, err := placements.one(t.ctx, t.conn, "assembly_id = ? AND to_on IS NULL", a.ID)
+	if err == nil && p == nil {
+		err = refuse(register.Refused, "assembly_code", "Assembly %s sits at no position now, so it cannot be removed.", a.Code)
+	}
+	return p, err
+}
+
+func (t *tx) remove(c register.Remove) error {
+	a, err := t.assembly(c.AssemblyCode)
+	if err != nil {
+		return err
+	}
+	p, err := t.toEnd(a)
+	if err != nil {
+		return err
+	}
+	s, err := t.seatByID(p.PositionID)
+	if err != nil {
+		return err
+	}
+	if err := t.lock(s.machine.ID); err != nil {
+		return err
+	}
+	if err := t.mayRemove(a, p, s, c); err != nil {
+		return err
+	}
+	ended := *p
+	ended.To, ended.ToHours, ended.Version = c.On, c.Hours, p.Version+1
+	if err := update(t, placements, p, &ended, p.ID, p.Version, nil); err != nil {
+		return err
+	}
+	row := &register.Removal{
+		PlacementID: p.ID, Cause: c.Cause, FoundBy: c.FoundBy, Reason: c.Reason, Seen: c.Seen, Scrapped: c.Scrapped, Version: 1,
+	}
+	if err := insert(t, removals, row, &row.ID, nil); err != nil {
+		return err
+	}
+	if err := t.closeByRemoval(a.ID, c.On); err != nil {
+		return err
+	}
+	if err := t.keepAt(a, s.machine.SiteID); err != nil {
+		return err
+	}
+	if err := t.dropEstimate(a.ID); err != nil {
+		return err
+	}
+	t.touched.assembly(a.ID)
+	return t.alsoRead(s.machine, c.On, c.Hours, "removal")
+}
+
+func (t *tx) mayRemove(a *register.Assembly, p *register.Placement, s seat, c register.Remove) error {
+	if err := t.notAhead(s.machine.SiteID, "on", c.On); err != nil {
+		return err
+	}
+	if c.On.Before(p.From) {
+		return refuse(register.Invalid, "on", "Assembly %s was fitted on %s, after %s; one of the two days is wrong.", a.Code, p.From, c.On)
+	}
+	later, err := inspections.one(t.ctx, t.conn,
+		"assembly_id = ? AND position_id = ? AND on_day > "+t.e.date(c.On)+t.before("on_day", p.To)+" ORDER BY on_day LIMIT 1", a.ID, s.position.ID)
+	if err == nil && later != nil {
+		err = refuse(register.Refused, "on", "Assembly %s was inspected at %s on %s, after %s; one of the two days is wrong.", a.Code, s, later.On, c.On)
+	}
+	return err
+}
+
+// before limits a column to days before a day, if there is one.
+func (t *tx) before(column string, day quantity.Date) string {
+	if day.IsZero() {
+		return ""
+	}
+	return " AND " + column + " < " + t.e.date(day)
+}
+
+// keepAt notes the site an assembly came off at: it is kept there.
+func (t *tx) keepAt(a *register.Assembly, siteID int64) error {
+	if a.SiteID == siteID {
+		return nil
+	}
+	moved := *a
+	moved.SiteID, moved.Version = siteID, a.Version+1
+	if err := update(t, assemblies, a, &moved, a.ID, a.Version, nil); err != nil {
+		return err
+	}
+	t.keys.assemblies[a.Code] = &moved
+	return nil
+}
+
+// noteReason runs f with who released what and why as the reason of its
+// changes.
+func (t *tx) noteReason(by, reason string, f func() error) error {
+	if by == "" && reason == "" {
+		return f()
+	}
+	kept := t.by.Reason
+	defer func() { t.by.Reason = kept }()
+	t.by.Reason = reason
+	if by != "" {
+		t.by.Reason = "released by " + by + ": " + reason
+	}
+	return f()
+}

@@ -1,0 +1,85 @@
+package store
+
+import (
+	"errors"
+
+	"hoseward/internal/life"
+	"hoseward/internal/register"
+)
+
+// storedNotTooLong refuses an assembly that was stored beyond its limit, or is
+// beyond an age limit or worn out, unless somebody releases it with a reason.
+// One of unknown age is taken: its estimate says what is missing.
+func (t *tx) storedNotTooLong(a *register.Assembly, s seat, c register.Fit) error {
+	if c.ReleasedBy != "" && c.Reason != "" {
+		return nil
+	}
+	in, err := t.lifeBefore(a, s, c)
+	if err != nil {
+		return err
+	}
+	if in == nil {
+		return nil
+	}
+	var no *life.FitError
+	if !errors.As(life.MayFit(in, c.On), &no) || no.Rule == life.RuleUnknownAge || no.Rule == life.RuleNotInStore {
+		return nil
+	}
+	return refuse(register.Refused, "released_by", "Assembly %s: %s Only a release with a name and a reason lets it be fitted.", a.Code, no.Sentence)
+}
+
+// lifeBefore is what package life is told of an assembly up to the day of a
+// fitting, held to the policy of the position it comes to. It is nil where its
+// facts contradict each other; the estimate will say so.
+func (t *tx) lifeBefore(a *register.Assembly, s seat, c register.Fit) (*life.Assembly, error) {
+	f, err := t.frame()
+	if err != nil {
+		return nil, err
+	}
+	facts := &register.Facts{Sites: f.sites, Policies: f.policies, Duties: f.duties}
+	mine := register.AssemblyFacts{Assembly: *a}
+	first, err := placements.one(t.ctx, t.conn, "assembly_id = ? AND from_on <= "+t.e.date(c.On)+" LIMIT 1", a.ID)
+	if err != nil {
+		return nil, err
+	}
+	if first != nil {
+		if facts, err = f.facts(t.ctx, t.conn, []int64{a.ID}); err != nil {
+			return nil, err
+		}
+		mine = facts.Assemblies[0]
+		before := mine.Placements[:0:0]
+		for _, p := range mine.Placements {
+			if !p.From.After(c.On) {
+				before = append(before, p)
+			}
+		}
+		mine.Placements = before
+	}
+	in, err := facts.LifeInput(&mine, c.On)
+	if err != nil {
+		var no *register.Error
+		if errors.As(err, &no) {
+			return nil, nil
+		}
+		return nil, err
+	}
+	id := f.sites[s.machine.SiteID].PolicyID
+	if s.position.PolicyID != nil {
+		id = *s.position.PolicyID
+	}
+	in.Policy = f.policies[id].Policy
+	return &in, nil
+}
+
+// frame is what bears on every estimate, remembered while the transaction
+// lasts.
+func (t *tx) frame() (*frame, error) {
+	if t.keys.frame != nil {
+		return t.keys.frame, nil
+	}
+	f, err := readFrame(t.ctx, t.conn)
+	if err == nil {
+		t.keys.frame = f
+	}
+	return f, err
+}
