@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -21,7 +22,7 @@ type estimateCommand struct {
 	AsOf    string `name:"as-of" placeholder:"DATE" help:"Estimate as of this day and list; nothing is stored then. Today if not given."`
 	Site    string `placeholder:"NAME" help:"Only this site."`
 	Machine string `placeholder:"CODE" help:"Only this machine."`
-	Within  int    `placeholder:"DAYS" default:"-1" help:"Only what is due within so many days; overdue ones count. All if not given."`
+	Within  int    `placeholder:"DAYS" default:"-1" help:"Only what is due within so many days, overdue ones included, and whatever is incomplete. All if not given."`
 	output
 }
 
@@ -55,13 +56,9 @@ func (c estimateCommand) Run(ctx context.Context, m *Main, s config.Settings) er
 		return err
 	}
 	defer reg.Close()
-	filter := register.LineFilter{Site: c.Site, Machine: c.Machine}
-	if c.Within >= 0 {
-		filter.WithinDays = &c.Within
-	}
 	var lines []dueLine
-	list := func(now time.Time, lister lister) error {
-		lines, err = allLines(ctx, lister, now, filter)
+	list := func(now time.Time, from lister) error {
+		lines, err = c.list(ctx, from, now)
 		return err
 	}
 	if c.AsOf == "" {
@@ -82,6 +79,39 @@ func (c estimateCommand) Run(ctx context.Context, m *Main, s config.Settings) er
 		return fmt.Errorf("list what is due: %w", err)
 	}
 	return c.write(m, lines)
+}
+
+// list is what the flags choose: open stops first, then what is incomplete,
+// whatever its date, then the rest by date. A date that lacks data may be too
+// late, so no choice of days hides it.
+func (c estimateCommand) list(ctx context.Context, from lister, now time.Time) ([]dueLine, error) {
+	f := register.LineFilter{Site: c.Site, Machine: c.Machine, Incomplete: true}
+	incomplete, err := allLines(ctx, from, now, f)
+	if err != nil {
+		return nil, err
+	}
+	f.Incomplete = false
+	if c.Within >= 0 {
+		f.WithinDays = &c.Within
+	}
+	chosen, err := allLines(ctx, from, now, f)
+	if err != nil {
+		return nil, err
+	}
+	chosen = slices.DeleteFunc(chosen, func(l dueLine) bool { return !l.Complete })
+	all := append(incomplete, chosen...)
+	slices.SortStableFunc(all, func(a, b dueLine) int { return a.rank() - b.rank() })
+	return all, nil
+}
+
+func (l *dueLine) rank() int {
+	switch {
+	case l.Status == life.StatusStop:
+		return 0
+	case !l.Complete:
+		return 1
+	}
+	return 2
 }
 
 // lister gives pages of the due list.

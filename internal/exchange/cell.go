@@ -105,9 +105,7 @@ func textField(name, title string, kinds []register.ImportKind, list, help strin
 		read: func(b *builder, c cell) {
 			switch {
 			case len(c.text) > maxCellText:
-				b.fail(c, "is longer than %d characters; shorten it", maxCellText)
-			case strings.ContainsFunc(c.text, forbiddenRune):
-				b.fail(c, "holds characters that cannot be printed; type it anew")
+				b.fail(c, "this is longer than %d characters; shorten it", maxCellText)
 			default:
 				*at(b.row) = c.text
 			}

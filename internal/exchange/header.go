@@ -236,22 +236,29 @@ func filled(row []string) int {
 	return n
 }
 
-// unitRow reports whether a row holds nothing but units, as some people write
-// below their headers, and gives them.
-func unitRow(row []string) (units []string, ok bool) {
-	units = make([]string, len(row))
+// unitRow reports whether a row holds nothing but units, each below a header
+// that measures in such units, as some people write below their headers; it
+// gives the units to the columns.
+func unitRow(cols []Column, row []string) bool {
+	units := make([]string, len(cols))
+	found := false
 	for i, c := range row {
 		c = strings.ToLower(strings.Trim(strings.TrimSpace(c), "()[]"))
 		if c == "" || c == "-" {
 			continue
 		}
 		u, known := unitNames[c]
-		if !known {
-			return nil, false
+		if !known || i >= len(cols) || u.of != cols[i].field.Measure {
+			return false
 		}
-		units[i], ok = u.unit, true
+		units[i], found = u.unit, true
 	}
-	return units, ok
+	for i := range cols {
+		if found && cols[i].Unit == "" && units[i] != "" {
+			cols[i].Unit, cols[i].below = units[i], true
+		}
+	}
+	return found
 }
 
 // uniqueHeaders trims headers, numbers those that stand twice, and names
@@ -303,7 +310,7 @@ const reasonsHeader = "Why it was not taken"
 // giveMeanings makes the columns of a sheet from its headers: what was chosen
 // counts before what is recognised, and no two columns are read as the same
 // field.
-func giveMeanings(kind register.ImportKind, headers, units []string, chosen map[string]string) []Column {
+func giveMeanings(kind register.ImportKind, headers []string, chosen map[string]string) []Column {
 	byKey := map[string]string{}
 	for h, name := range chosen {
 		byKey[headerKey(h)] = name
@@ -350,12 +357,6 @@ func giveMeanings(kind register.ImportKind, headers, units []string, chosen map[
 			take(&cols[i], f, Recognised)
 		} else if runningNumber(h) {
 			cols[i].Found = Ignored
-		}
-	}
-	for i := range cols {
-		if cols[i].Unit == "" && i < len(units) && cols[i].Field != "" {
-			cols[i].Unit = unitFor(cols[i].field.Measure, "", units[i])
-			cols[i].below = cols[i].Unit != ""
 		}
 	}
 	return cols

@@ -179,3 +179,27 @@ func TestOpen_RefusesOtherFilesInOneSentence(t *testing.T) {
 		}
 	}
 }
+
+func TestNext_RefusesWhatCannotBePrintedInAnyCell(t *testing.T) {
+	s := mustOpen(t, "Machine;Position;Cause;Fitted;Note\nA;B;\x7fbitten;;\nA;B;;;bell\x07\nA;B;;2024-\x7f01-01;\n", exchange.Options{})
+	rows, err := readAll(t, s)
+	if err != nil || len(rows) != 3 {
+		t.Fatalf("%d rows: %v", len(rows), err)
+	}
+	for _, r := range rows {
+		if len(r.Errors) != 1 || !strings.Contains(r.Errors[0].Sentence, "cannot be printed") {
+			t.Errorf("row %d: %v", r.Number, r.Errors)
+		}
+	}
+}
+
+func TestOpen_UnitsBelowHeadersAreUnitsOnlyBelowMeasures(t *testing.T) {
+	s := mustOpen(t, "Machine;Position;Pressure;Fitted\n;;psi;\nA;B;4000;\n", exchange.Options{})
+	if row, err := s.Next(); err != nil || s.Columns[2].Unit != "psi" || row.Hose.RatedBar == nil || *row.Hose.RatedBar > 276 {
+		t.Errorf("the row of units is not read as one: %v %+v", err, s.Columns)
+	}
+	s = mustOpen(t, "Machine;Position;Pressure;Fitted\nM;H;;\n", exchange.Options{})
+	if row, err := s.Next(); err != nil || row.Hose.Machine != "M" || row.Hose.Position != "H" {
+		t.Errorf("a machine M is taken for metres: %v %+v", err, row.Hose)
+	}
+}

@@ -175,7 +175,7 @@ func readable(sample []byte) bool {
 			odd++
 		}
 	}
-	return odd*200 <= len(sample)
+	return odd <= 8 || odd*200 <= len(sample)
 }
 
 func separatorName(c byte) string {
@@ -324,6 +324,10 @@ func (s *Sheet) build(cells []xlsxCell) register.ImportRow {
 		c := cell{col: col, text: trimCell(unguard(text)), number: from.number, days: s.zero}
 		if spreadsheetError(text) {
 			b.fail(c, "%s is an error of the spreadsheet, not a value", text)
+			continue
+		}
+		if strings.ContainsFunc(text, forbiddenRune) { // not only in texts: a cause or a date is kept as written
+			b.fail(c, "this holds characters that cannot be printed; type it anew")
 			continue
 		}
 		row.Cells[i] = asKept(c)

@@ -91,15 +91,11 @@ func (s *Sheet) nameColumns(opts Options, sample [][]string, at int) error {
 			return err
 		}
 	}
+	s.Columns = giveMeanings(s.Kind, headers, meanings)
 	skip := at + 1
-	var units []string
-	if skip < len(sample) {
-		if u, ok := unitRow(sample[skip]); ok {
-			units = u
-			skip++
-		}
+	if skip < len(sample) && unitRow(s.Columns, sample[skip]) {
+		skip++
 	}
-	s.Columns = giveMeanings(s.Kind, headers, units, meanings)
 	s.dropEmpty(sample[at:])
 	s.row = s.HeaderRow + skip - at - 1
 	s.ahead = s.ahead[skip:]

@@ -73,6 +73,11 @@ func TestCheck_RefusesByFieldWithOneSentence(t *testing.T) {
 		{"a finding is acted on after it is seen", inspect(register.NewFinding{Number: 1, Class: life.Watch, ActBy: day("2023-12-31")}), "findings[0].act_by"},
 		{"a release of a finding has a reason", register.CloseFinding{FindingID: 1, On: day("2024-01-01"), How: register.ClosedByRelease}, "reason"},
 		{"a limit is at least a month", register.AddPolicy{Policy: register.Policy{Policy: life.Policy{Name: "ours", MonthsFromAssembly: new(int)}}}, "months_from_assembly"},
+		{"a milder limit says who lengthened it", policy(func(p *register.Policy) { p.MonthsFromAssembly = months(96) }), "months_from_assembly"},
+		{"no limit is milder than one", policy(func(p *register.Policy) { p.InspectMonths = nil }), "inspect_months"},
+		{"a milder damage limit too", policy(func(p *register.Policy) { p.DamageLimit = f(0.6) }), "damage_limit"},
+		{"a lengthened limit with its reason is taken", policy(func(p *register.Policy) { p.MonthsFromAssembly, p.Lengthened = months(96), "manager A., tests of 2025" }), ""},
+		{"a stricter limit needs no reason", policy(func(p *register.Policy) { p.MonthsFromAssembly = months(48) }), ""},
 		{"the own curve alone has a reason", register.AddPolicy{Policy: register.Policy{Policy: life.Policy{Name: "ours", OwnCurveAlone: true}}}, "own_curve_reason"},
 	} {
 		err := c.cmd.Check()
@@ -115,6 +120,13 @@ func month(y, m int) quantity.Period {
 func conditions(c register.SetConditions) register.Command {
 	c.Machine, c.From, c.Basis = "RT", day("2024-01-01"), register.Assumed
 	return c
+}
+
+func policy(change func(*register.Policy)) register.Command {
+	p := register.Policy{Policy: life.NormalDemand()}
+	p.Name = "ours"
+	change(&p)
+	return register.AddPolicy{Policy: p}
 }
 
 func inspect(n register.NewFinding) register.Command {

@@ -29,8 +29,9 @@ type SetDuty struct {
 	Note          string
 }
 
-// AddPolicy adds a policy of the fleet's own. A copy of a shipped one may only
-// be stricter unless Lengthened says who lengthened what and why.
+// AddPolicy adds a policy of the fleet's own. A limit milder than that of the
+// shipped policy for normal demand, or none in its place, needs Lengthened to
+// say who lengthened what and why.
 type AddPolicy struct{ Policy Policy }
 
 // AddMachine adds a machine; its kind is added if the register lacks it.

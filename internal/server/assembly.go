@@ -213,7 +213,7 @@ func clockRowOf(k life.Clock, governing life.ClockName) clockRow {
 		say("Damage allowed " + web.Number(*k.Limit, 4))
 	}
 	if k.Damage != nil {
-		say("Damage so far " + significant(*k.Damage))
+		say("Damage so far " + significant(*k.Damage) + ", in which assumed cycles are not yet multiplied by their factor")
 	}
 	if k.DamagePerHour != nil {
 		say("Each running hour adds " + significant(*k.DamagePerHour))

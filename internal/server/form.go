@@ -10,7 +10,6 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"hoseward/internal/quantity"
-	"hoseward/internal/register"
 )
 
 // problem is one thing that is wrong with a form.
@@ -238,9 +237,6 @@ func (f *form) tick(name, label string) tick {
 }
 func (t tick) hint(s string) tick         { t.Hint = s; return t }
 func rowName(name string, row int) string { return name + "-" + strconv.Itoa(row) }
-func invalidField(name, sentence string) error {
-	return &register.Error{Code: register.Invalid, Field: name, Sentence: sentence}
-}
 
 // tick is a box to tick.
 type tick struct {

@@ -10,7 +10,6 @@ import (
 	"net/url"
 	"runtime/debug"
 	"strings"
-	"time"
 
 	"github.com/labstack/echo/v4"
 )
@@ -38,7 +37,7 @@ func (s *Server) guard() error {
 // Errors are answered here, so that the line has the final status.
 func (s *Server) logRequest(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		start := time.Now()
+		start := s.deps.Now()
 		id := rand.Text()[:12]
 		c.Set(requestIDKey, id)
 		c.Response().Header().Set("X-Request-Id", id)
@@ -51,7 +50,7 @@ func (s *Server) logRequest(next echo.HandlerFunc) echo.HandlerFunc {
 			level = slog.LevelError
 		}
 		r := c.Request()
-		args := []any{"id", id, "method", r.Method, "path", r.URL.Path, "status", c.Response().Status, "bytes", c.Response().Size, "ms", time.Since(start).Milliseconds(), "from", c.RealIP()}
+		args := []any{"id", id, "method", r.Method, "path", r.URL.Path, "status", c.Response().Status, "bytes", c.Response().Size, "ms", s.deps.Now().Sub(start).Milliseconds(), "from", c.RealIP()}
 		if err != nil {
 			args = append(args, "error", err.Error())
 		}

@@ -310,7 +310,11 @@ func TestAssembly_ShowsTheWorkingOfItsDate(t *testing.T) {
 				testkit.Count("ol.story li", len(sheet.Story)),
 			}
 			if l.Status != life.StatusStop && !l.Estimate.ActBy.IsZero() {
-				checks = append(checks, testkit.In(".big-date", testkit.Text("Replace by "+l.Estimate.ActBy.String())))
+				says := "Replace by "
+				if l.Status == life.StatusOverdue {
+					says = "Was to be replaced by "
+				}
+				checks = append(checks, testkit.In(".big-date", testkit.Text(says+l.Estimate.ActBy.String())))
 			}
 			if l.Estimate.Governing != "" {
 				checks = append(checks, testkit.Count(".governs", 1))

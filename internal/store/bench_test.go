@@ -3,7 +3,7 @@ package store_test
 import (
 	"context"
 	"database/sql"
-	"os"
+	"flag"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -14,12 +14,11 @@ import (
 	"hoseward/internal/store"
 )
 
-// The promises are about 100 000 assemblies; a variable says how many others
-// to try.
-const (
-	promised           = 100000
-	assembliesVariable = "HOSEWARD_BENCH_ASSEMBLIES"
-)
+// promised is how many assemblies the promises about speed are about; the flag
+// tries others.
+const promised = 100000
+
+var benchAssemblies = flag.Int("assemblies", promised, "how many assemblies BenchmarkReestimateAll has, from 1000 up")
 
 // BenchmarkReestimateAll works out and stores every estimate of a register,
 // and holds the time against plain reading and writing: all rows the estimates
@@ -27,13 +26,7 @@ const (
 // batches, through the same driver, with nothing worked out. The promise is a
 // ratio of at most 3.
 func BenchmarkReestimateAll(b *testing.B) {
-	n := promised
-	if v := os.Getenv(assembliesVariable); v != "" {
-		var err error
-		if n, err = strconv.Atoi(v); err != nil || n < 1000 {
-			b.Fatalf("%s=%q: want a number from 1000 up", assembliesVariable, v)
-		}
-	}
+	n := max(*benchAssemblies, 1000) / 20 * 20 // 20 on a machine
 	ctx := context.Background()
 	s := open(b, filepath.Join(b.TempDir(), "bench.db"))
 	crowd(b, s, n)

@@ -31,27 +31,6 @@ func readFrame(ctx context.Context, c conn) (*frame, error) {
 	return f, err
 }
 
-// facts gathers what bears on the estimates of the assemblies that sit on some
-// machines now.
-func (s *Store) facts(ctx context.Context, c conn, machineIDs []int64) (*register.Facts, error) {
-	f, err := readFrame(ctx, c)
-	if err != nil {
-		return nil, err
-	}
-	ids, err := installedOn(ctx, c, machineIDs)
-	if err != nil {
-		return nil, err
-	}
-	return f.facts(ctx, c, ids)
-}
-
-// installedOn are the assemblies that sit on some machines now.
-func installedOn(ctx context.Context, c conn, machineIDs []int64) ([]int64, error) {
-	return ids(ctx, c, `SELECT p.assembly_id FROM positions q
-		JOIN placements p ON p.position_id = q.id AND p.to_on IS NULL
-		WHERE q.machine_id IN (`+idList(machineIDs)+`) ORDER BY p.assembly_id`)
-}
-
 // facts gathers what bears on the estimates of some assemblies. Each table is
 // asked once, whatever the number of assemblies.
 func (f *frame) facts(ctx context.Context, c conn, assemblyIDs []int64) (*register.Facts, error) {

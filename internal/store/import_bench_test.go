@@ -124,8 +124,8 @@ func TestImport_MemoryStaysFlatAsFilesGrow(t *testing.T) {
 		}
 		return src.peak - uint64(len(list))
 	}
-	few, many := peak(6000), peak(30000)
-	t.Logf("at most %d KB in use with 6 000 rows, %d KB with 30 000", few>>10, many>>10)
+	few, many := peak(4000), peak(16000)
+	t.Logf("at most %d KB in use with 4 000 rows, %d KB with 16 000", few>>10, many>>10)
 	if many > few+8<<20 {
 		t.Errorf("memory grows with the file: %d KB, then %d KB", few>>10, many>>10)
 	}

@@ -3,8 +3,11 @@ package store_test
 import (
 	"context"
 	"fmt"
+	"math/rand/v2"
 	"strings"
 	"testing"
+
+	"github.com/google/go-cmp/cmp"
 
 	"hoseward/internal/register"
 	"hoseward/internal/store"
@@ -262,5 +265,46 @@ func TestImport_ManyHosesAreMarkedStaleAndMended(t *testing.T) {
 	}
 	if codes, _ := s.MachineCodes(ctx); fmt.Sprint(codes) != "[Z-1]" {
 		t.Errorf("after undoing there are machines %v, %d stale", codes, undone.Stale)
+	}
+}
+
+// A list of readings is held to the same rules as readings that come one by
+// one, whatever order its rows are in.
+func TestImport_TakesTheReadingsThatSingleOnesWouldBeTaken(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	for range 8 {
+		one, list := open(t, address(t, store.SQLite)), open(t, address(t, store.SQLite))
+		event := register.AddMeterEvent{Machine: "A-1", On: day("2026-03-20"), OldEnd: 1900, NewStart: 5}
+		for _, s := range []*store.Store{one, list} {
+			mustImport(t, s, "Machine;Site\nA-1;x\n", store.ImportOptions{})
+			apply(t, s, event)
+		}
+		var b strings.Builder
+		b.WriteString("Machine;Date;Hours;Disputed\n")
+		taken := 0
+		for range 60 {
+			n := rng.IntN(200)
+			on := day("2026-01-01").AddDays(n)
+			hours := float64(n*10 + rng.IntN(60) - 20)
+			if n > 78 && rng.IntN(4) > 0 {
+				hours = float64((n - 78) * 10)
+			}
+			hours = max(hours, 0)
+			fmt.Fprintf(&b, "A-1;%s;%g;\n", on, hours)
+			_, err := one.Apply(context.Background(), now, me, register.AddReading{Machine: "A-1", On: on, Hours: hours, Source: string(register.FromImport)})
+			if err == nil {
+				taken++
+			}
+		}
+		r, err := importSheet(t, list, b.String(), store.ImportOptions{TakeGood: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.Added != taken || taken < 5 || taken > 58 {
+			t.Errorf("%d readings are taken from the list, %d one by one", r.Added, taken)
+		}
+		if diff := cmp.Diff(strings.Split(tables(t, one), "\n"), strings.Split(tables(t, list), "\n")); diff != "" {
+			t.Errorf("the registers differ (-one by one +list):\n%s", diff)
+		}
 	}
 }
