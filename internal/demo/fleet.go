@@ -128,9 +128,8 @@ type slot struct {
 	limits limits
 	now    *unit // what sits there today; nil for an empty position
 	past   []*unit
-	used   float64 // share of its life used today; 0 lets plan choose
-	marked bool    // a trouble was written for it
-	empty  bool    // what sat here was taken off and not replaced
+	marked bool // a trouble was written for it
+	empty  bool // what sat here was taken off and not replaced
 }
 
 // unit is an assembly with where it sat.

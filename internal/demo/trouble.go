@@ -84,8 +84,10 @@ func (b *builder) wrongAges() {
 // unknowns are assemblies of which something is not known.
 func (b *builder) unknowns() {
 	for _, at := range [][2]string{
-		{"SW-03", "hopper tip cylinder left, rod side"}, {"SW-03", "hopper door cylinder"},
-		{"SP-01", "blade angle cylinder left, piston side"}, {"GR-01", "conveyor motor, supply"},
+		{"SW-03", "hopper tip cylinder left, rod side"},
+		{"SW-03", "hopper door cylinder"},
+		{"SP-01", "blade angle cylinder left, piston side"},
+		{"GR-01", "conveyor motor, supply"},
 	} {
 		if s := b.find(at[0], at[1]); s != nil {
 			s.marked = true
@@ -97,8 +99,11 @@ func (b *builder) unknowns() {
 		}
 	}
 	for i, at := range [][2]string{
-		{"RT-01", "tail lift cylinder left, piston side"}, {"RT-01", "tail lift cylinder right, piston side"},
-		{"WL-01", "brake valve to rear axle"}, {"SW-03", "load sensing line"}, {"SK-01", "lift arm cylinder left, rod side"},
+		{"RT-01", "tail lift cylinder left, piston side"},
+		{"RT-01", "tail lift cylinder right, piston side"},
+		{"WL-01", "brake valve to rear axle"},
+		{"SW-03", "load sensing line"},
+		{"SK-01", "lift arm cylinder left, rod side"},
 	} {
 		if s := b.find(at[0], at[1]); s != nil {
 			s.marked = true

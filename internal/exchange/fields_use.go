@@ -7,10 +7,12 @@ import (
 
 func placementFields() []Field {
 	return []Field{
-		{Name: "fitted", Title: "Fitted", Kinds: inHoses, date: true,
+		{
+			Name: "fitted", Title: "Fitted", Kinds: inHoses, date: true,
 			Words: words("fitted|fit date|fitting date|date fitted|installed|install date|date installed|installation date|in service since|in service|mounted|einbau|einbaudatum|eingebaut|eingebaut am|einbau am|verbaut|verbaut am|montiert|montiert am|in betrieb seit|inbetriebnahme|getauscht am|gewechselt am|letzter wechsel|letzter tausch"),
 			Help:  "The day it was fitted; of a month or quarter the first day counts.", read: readFitted,
-			write: func(r *register.ImportRow) string { return printPeriod(r.Hose.Fitted) }},
+			write: func(r *register.ImportRow) string { return printPeriod(r.Hose.Fitted) },
+		},
 		textField("fitted_text", "Fitted as written", inHoses, "fitted as written|einbau wie notiert",
 			"The fit date as it was written where it is not a day.", func(r *register.ImportRow) *string { return &r.Hose.FittedText }),
 		hoursField("fitted_hours", "Hours at fitting", inHoses, "hours at fitting|hours fitted|fitted hours|meter at fitting|hour meter at fitting|hours when fitted|bh einbau|bh bei einbau|stunden bei einbau|betriebsstunden einbau|betriebsstunden bei einbau|zaehlerstand einbau|zaehlerstand bei einbau|h einbau",

@@ -40,8 +40,6 @@ type fataler interface{ Fatalf(string, ...any) }
 // from the text and nothing else.
 type calculator struct {
 	t     fataler
-	sums  map[string]float64 // of stretches on the middle path, by clock
-	other map[string]float64 // what other paths differ by
 	steps []life.Step
 }
 

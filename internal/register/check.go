@@ -142,9 +142,14 @@ func (a AddPolicy) Check() error {
 		field string
 		v     *int
 	}{
-		{"months_from_assembly", p.MonthsFromAssembly}, {"months_from_fitting", p.MonthsFromFitting}, {"months_from_make", p.MonthsFromMake},
-		{"heat_limit_months", p.HeatLimitMonths}, {"storage_months", p.StorageMonths}, {"hose_age_months", p.HoseAgeMonths},
-		{"inspect_months", p.InspectMonths}, {"exposed_inspect_months", p.ExposedInspectMonths},
+		{"months_from_assembly", p.MonthsFromAssembly},
+		{"months_from_fitting", p.MonthsFromFitting},
+		{"months_from_make", p.MonthsFromMake},
+		{"heat_limit_months", p.HeatLimitMonths},
+		{"storage_months", p.StorageMonths},
+		{"hose_age_months", p.HoseAgeMonths},
+		{"inspect_months", p.InspectMonths},
+		{"exposed_inspect_months", p.ExposedInspectMonths},
 	} {
 		c.that(m.v == nil || *m.v >= 1 && *m.v <= maxLimitMonths, m.field, "A limit is 1 to %d months; leave it empty for none.", maxLimitMonths)
 	}
@@ -267,10 +272,18 @@ func (c *checks) assembly(a Assembly) {
 		field, s string
 		most     int
 	}{
-		{"layline", a.Layline, maxText}, {"maker", a.Maker, maxName}, {"designation", a.Designation, maxName},
-		{"construction", a.Construction, maxName}, {"tube", a.Tube, maxName}, {"fluid", a.Fluid, maxName},
-		{"end_a", a.EndA, maxName}, {"end_b", a.EndB, maxName}, {"end_make", a.EndMake, maxName},
-		{"made_text", a.MadeText, maxName}, {"assembled_text", a.AssembledText, maxName}, {"note", a.Note, maxText},
+		{"layline", a.Layline, maxText},
+		{"maker", a.Maker, maxName},
+		{"designation", a.Designation, maxName},
+		{"construction", a.Construction, maxName},
+		{"tube", a.Tube, maxName},
+		{"fluid", a.Fluid, maxName},
+		{"end_a", a.EndA, maxName},
+		{"end_b", a.EndB, maxName},
+		{"end_make", a.EndMake, maxName},
+		{"made_text", a.MadeText, maxName},
+		{"assembled_text", a.AssembledText, maxName},
+		{"note", a.Note, maxText},
 	} {
 		c.text(t.field, t.s, t.most)
 	}

@@ -146,8 +146,16 @@ func merged(a register.Assembly, h *register.HoseRow) register.Assembly {
 		to   *string
 		from string
 	}{
-		{&a.Layline, h.Layline}, {&a.Maker, h.Maker}, {&a.Designation, h.Designation}, {&a.Construction, h.Construction},
-		{&a.Tube, h.Tube}, {&a.Fluid, h.Fluid}, {&a.EndA, h.EndA}, {&a.EndB, h.EndB}, {&a.EndMake, h.EndMake}, {&a.Note, h.Note},
+		{&a.Layline, h.Layline},
+		{&a.Maker, h.Maker},
+		{&a.Designation, h.Designation},
+		{&a.Construction, h.Construction},
+		{&a.Tube, h.Tube},
+		{&a.Fluid, h.Fluid},
+		{&a.EndA, h.EndA},
+		{&a.EndB, h.EndB},
+		{&a.EndMake, h.EndMake},
+		{&a.Note, h.Note},
 	} {
 		setText(f.to, f.from)
 	}

@@ -190,8 +190,12 @@ func childrenOf(table string) []child {
 		return []child{{machines.name, "kind_id = ?", "machines"}, {duties.name, "kind_id = ?", "a duty"}}
 	case machines.name:
 		return []child{
-			{positions.name, "machine_id = ?", "positions"}, {circuits.name, "machine_id = ?", "circuits"}, {readings.name, "machine_id = ?", "readings"},
-			{meterEvents.name, "machine_id = ?", "meter events"}, {layUps.name, "machine_id = ?", "lay-ups"}, said(register.AtMachine),
+			{positions.name, "machine_id = ?", "positions"},
+			{circuits.name, "machine_id = ?", "circuits"},
+			{readings.name, "machine_id = ?", "readings"},
+			{meterEvents.name, "machine_id = ?", "meter events"},
+			{layUps.name, "machine_id = ?", "lay-ups"},
+			said(register.AtMachine),
 		}
 	case circuits.name:
 		return []child{{positions.name, "circuit_id = ?", "positions"}, said(register.AtCircuit)}
