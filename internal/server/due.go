@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"encoding/csv"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -29,21 +30,26 @@ type duePage struct {
 	Filters []field
 	Ticks   []tick
 	Errors  []problem
-	Months  []dueMonth
-	Total   int
-	Shown   int
-	Active  string // the filters in force, in words
-	First   string // address of the first page; empty on it
-	Next    string // address of the next page; empty on the last
-	CSV     string
-	Clear   string // address without filters; empty if there are none
-	Safety  []string
+	// Incomplete comes first, whatever the dates: a date that lacks data may be
+	// too late. On the first page only.
+	Incomplete     dueMonth
+	IncompleteMore string // address of all of them, where more are incomplete
+	Months         []dueMonth
+	Total          int
+	Shown          int
+	Active         string // the filters in force, in words
+	First          string // address of the first page; empty on it
+	Next           string // address of the next page; empty on the last
+	CSV            string
+	Clear          string // address without filters; empty if there are none
+	Safety         []string
 }
 
 // dueMonth is what is due in one month, machine by machine.
 type dueMonth struct {
 	Title    string
 	ID       string
+	Lacking  bool // the part before the months: what is incomplete
 	Machines []dueMachine
 }
 
@@ -72,6 +78,9 @@ func (s *Server) due(c echo.Context) error {
 		Safety: safetyLines(),
 	}
 	page.Site, page.Machine = filter.Site, filter.Machine
+	if err := s.incompleteFirst(ctx, &page, filter, form); err != nil {
+		return err
+	}
 	if page.Filters, err = s.dueFields(ctx, form, sites); err != nil {
 		return err
 	}
@@ -92,6 +101,29 @@ func (s *Server) due(c echo.Context) error {
 		page.Next = address("/due", append(pairs, "after", found.Next)...)
 	}
 	return s.show(c, "due", page)
+}
+
+// incompleteLimit is how many incomplete assemblies lead the due list.
+const incompleteLimit = 20
+
+// incompleteFirst puts what is incomplete before the list.
+func (s *Server) incompleteFirst(ctx context.Context, page *duePage, filter register.LineFilter, form *form) error {
+	if filter.After != "" || filter.Incomplete {
+		return nil
+	}
+	filter.Incomplete, filter.WithinDays, filter.Limit = true, nil, incompleteLimit
+	found, err := s.deps.Store.Lines(ctx, s.deps.Now(), filter)
+	if err != nil {
+		return wrap("list what is incomplete", err)
+	}
+	page.Incomplete = dueMonth{Title: "Incomplete – the date may be too late", ID: "incomplete-first", Lacking: true}
+	for _, l := range found.Lines {
+		page.Incomplete.add(l)
+	}
+	if found.Next != "" {
+		page.IncompleteMore = address("/due", append(dueQuery(form), "incomplete", "yes")...)
+	}
+	return nil
 }
 
 // dueNames are the names of the filters in the address.
@@ -217,20 +249,19 @@ func groupLines(lines []register.Line) []dueMonth {
 		if len(months) == 0 || months[len(months)-1].Title != title {
 			months = append(months, dueMonth{Title: title, ID: "month" + strconv.Itoa(len(months)+1)})
 		}
-		m := &months[len(months)-1]
-		at := -1
-		for i := range m.Machines {
-			if m.Machines[i].Code == l.MachineCode {
-				at = i
-			}
-		}
-		if at < 0 {
-			at = len(m.Machines)
-			m.Machines = append(m.Machines, dueMachine{Code: l.MachineCode, Name: l.MachineName, Site: l.Site})
-		}
-		m.Machines[at].Lines = append(m.Machines[at].Lines, lineOf(l))
+		months[len(months)-1].add(l)
 	}
 	return months
+}
+
+// add adds a line under its machine.
+func (m *dueMonth) add(l register.Line) {
+	at := slices.IndexFunc(m.Machines, func(d dueMachine) bool { return d.Code == l.MachineCode })
+	if at < 0 {
+		at = len(m.Machines)
+		m.Machines = append(m.Machines, dueMachine{Code: l.MachineCode, Name: l.MachineName, Site: l.Site})
+	}
+	m.Machines[at].Lines = append(m.Machines[at].Lines, lineOf(l))
 }
 
 // monthTitle is the heading a line stands under.

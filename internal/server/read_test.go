@@ -188,15 +188,25 @@ func TestSafety_StandsWhereDatesAre(t *testing.T) {
 func TestDue_ShowsEveryLineOnceInOrder(t *testing.T) {
 	s := demoFleet(t)
 	seen := map[string]bool{}
-	total := 0
+	total, lacking := 0, 0
 	for path := "/due"; path != ""; {
 		page := testkit.HTML(t, want(t, s.get(path), 200).Body)
-		for _, a := range testkit.Find(page, "table.due td a") {
-			code := testkit.TextOf(a)
-			if seen[code] {
-				t.Errorf("%s stands twice", code)
+		for _, table := range testkit.Find(page, "table.due") {
+			codes := testkit.Find(table, "td a")
+			if strings.Contains(testkit.AttrOf(table, "class"), "lacking") {
+				if len(seen) > 0 {
+					t.Error("what is incomplete does not come first")
+				}
+				lacking += len(codes)
+				continue
 			}
-			seen[code] = true
+			for _, a := range codes {
+				code := testkit.TextOf(a)
+				if seen[code] {
+					t.Errorf("%s stands twice", code)
+				}
+				seen[code] = true
+			}
 		}
 		path = ""
 		if next := testkit.Find(page, ".pager a"); len(next) > 0 {
@@ -212,6 +222,9 @@ func TestDue_ShowsEveryLineOnceInOrder(t *testing.T) {
 	}
 	if len(seen) != counts.Assemblies {
 		t.Errorf("%d lines on the pages, %d assemblies installed", len(seen), counts.Assemblies)
+	}
+	if lacking != min(counts.Incomplete, 20) {
+		t.Errorf("%d incomplete ones lead the list, %d are incomplete", lacking, counts.Incomplete)
 	}
 }
 
