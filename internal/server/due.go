@@ -30,26 +30,23 @@ type duePage struct {
 	Filters []field
 	Ticks   []tick
 	Errors  []problem
-	// Incomplete comes first, whatever the dates: a date that lacks data may be
-	// too late. On the first page only.
-	Incomplete     dueMonth
-	IncompleteMore string // address of all of them, where more are incomplete
-	Months         []dueMonth
-	Total          int
-	Shown          int
-	Active         string // the filters in force, in words
-	First          string // address of the first page; empty on it
-	Next           string // address of the next page; empty on the last
-	CSV            string
-	Clear          string // address without filters; empty if there are none
-	Safety         []string
+	Months  []dueMonth
+	Total   int
+	Shown   int
+	Active  string // the filters in force, in words
+	First   string // address of the first page; empty on it
+	Next    string // address of the next page; empty on the last
+	CSV     string
+	Clear   string // address without filters; empty if there are none
+	Safety  []string
 }
 
 // dueMonth is what is due in one month, machine by machine.
 type dueMonth struct {
 	Title    string
 	ID       string
-	Lacking  bool // the part before the months: what is incomplete
+	Lacking  bool   // what is incomplete, before the months
+	More     string // address of all of it, where more is lacking
 	Machines []dueMachine
 }
 
@@ -104,9 +101,11 @@ func (s *Server) due(c echo.Context) error {
 }
 
 // incompleteLimit is how many incomplete assemblies lead the due list.
-const incompleteLimit = 20
+const incompleteLimit = 5
 
-// incompleteFirst puts what is incomplete before the list.
+// incompleteFirst puts what is incomplete before the months, whatever its
+// dates: a date that lacks data may be too late. Only what is stopped comes
+// before it. It stands on the first page only.
 func (s *Server) incompleteFirst(ctx context.Context, page *duePage, filter register.LineFilter, form *form) error {
 	if filter.After != "" || filter.Incomplete {
 		return nil
@@ -116,13 +115,21 @@ func (s *Server) incompleteFirst(ctx context.Context, page *duePage, filter regi
 	if err != nil {
 		return wrap("list what is incomplete", err)
 	}
-	page.Incomplete = dueMonth{Title: "Incomplete – the date may be too late", ID: "incomplete-first", Lacking: true}
+	if len(found.Lines) == 0 {
+		return nil
+	}
+	part := dueMonth{Title: "Incomplete – the date may be too late", ID: "lacking", Lacking: true}
 	for _, l := range found.Lines {
-		page.Incomplete.add(l)
+		part.add(l)
 	}
 	if found.Next != "" {
-		page.IncompleteMore = address("/due", append(dueQuery(form), "incomplete", "yes")...)
+		part.More = address("/due", append(dueQuery(form), "incomplete", "yes")...)
 	}
+	at := 0
+	if len(page.Months) > 0 && page.Months[0].Title == stopTitle {
+		at = 1
+	}
+	page.Months = slices.Insert(page.Months, at, part)
 	return nil
 }
 
@@ -264,11 +271,13 @@ func (m *dueMonth) add(l register.Line) {
 	m.Machines[at].Lines = append(m.Machines[at].Lines, lineOf(l))
 }
 
+const stopTitle = "Stop – not to be worked with"
+
 // monthTitle is the heading a line stands under.
 func monthTitle(l register.Line) string {
 	switch l.Status {
 	case life.StatusStop:
-		return "Stop – not to be worked with"
+		return stopTitle
 	case life.StatusOverdue:
 		return "Overdue"
 	}
