@@ -34,7 +34,8 @@
 //   - Hot surroundings round the clock are a lower bound for every
 //     temperature; where only running temperatures are given, they count.
 //   - An unknown test temperature of the curve is 100 degrees, the lowest of
-//     the published ones. An unknown construction counts as wire, warned.
+//     the published ones. A construction that is unknown, or does not say what
+//     bears the pressure, counts as wire, warned.
 //   - Overheating asks for an inspection on the day it begins; seen since but
 //     still hot, today; over, but not seen since it ended, on that day.
 //   - A policy without month limits runs heat against 72 months from assembly;
@@ -43,8 +44,9 @@
 //     pressures are not known; it then lacks nothing.
 //   - An assembly in store is judged by the fast path of hours, and none with
 //     an open finding of class stop or replace may be fitted.
-//   - A policy's damage limit above 0.5 or factor for assumed cycles below 2
-//     is warned about as a limit that was lengthened.
+//   - A policy's damage limit above 0.5 or factor for assumed cycles below 2,
+//     and months longer than those for normal demand where nobody says who
+//     lengthened them, are warned about as limits that were lengthened.
 //   - An instant within a millionth of a day before midnight is that midnight,
 //     so that sums do not hang on the last bit.
 package life

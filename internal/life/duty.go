@@ -93,8 +93,16 @@ func hottestAllowed(a *Assembly) float64 {
 	return c
 }
 
+// isWater reports whether a fluid holds water: one that is called so, and the
+// fire-resistant classes HFA, HFB and HFC, which are emulsions and solutions in
+// water (ISO 6743-4, from memory).
 func isWater(fluid string) bool {
-	return fluid != "" && fluid != "mineral oil" && strings.Contains(strings.ToLower(fluid), "water")
+	if fluid == "" || fluid == "mineral oil" {
+		return false
+	}
+	s := strings.ToLower(fluid)
+	return slices.ContainsFunc([]string{"water", "wasser", "glycol", "glykol", "emulsion", "hfa", "hfb", "hfc"},
+		func(w string) bool { return strings.Contains(s, w) })
 }
 
 // heatReference is the reference temperature of the heat clock; false if it is

@@ -28,6 +28,9 @@ const (
 	// waterLimitC is the highest temperature with water and fluids that
 	// contain it, in degrees Celsius (scopes of EN 853, 854, 857:2015).
 	waterLimitC = 70
+	// The months of the policy for normal demand (DIN 20066, DGUV Regel
+	// 113-020, seen in restatements).
+	normalMonths, normalStorage, normalHoseAge, normalInspect = 72, 24, 48, 12
 	// lowestTestTemperature is the temperature of the impulse test where it is
 	// unknown, the lowest of the published ones, in degrees Celsius.
 	lowestTestTemperature = 100
@@ -64,8 +67,8 @@ const choiceNote = "The damage limit 0.5, the factor 2 for assumed cycles and th
 // every 12 months. DIN 20066, DGUV Regel 113-020, seen in restatements.
 func NormalDemand() Policy {
 	return Policy{
-		Name: "normal demand", MonthsFromAssembly: months(72),
-		StorageMonths: months(24), HoseAgeMonths: months(48), InspectMonths: months(12),
+		Name: "normal demand", MonthsFromAssembly: months(normalMonths),
+		StorageMonths: months(normalStorage), HoseAgeMonths: months(normalHoseAge), InspectMonths: months(normalInspect),
 	}
 }
 

@@ -1,6 +1,7 @@
 package life
 
 import (
+	"slices"
 	"strings"
 
 	"hoseward/internal/life/fatigue"
@@ -84,20 +85,34 @@ func ownCurve(h *Hose) (fatigue.Curve, bool) {
 }
 
 // hasCurve reports whether a construction has a pressure-life curve: one with
-// wire reinforcement, or one that is unknown. A suction hose's helix keeps it
-// open and bears no pressure.
+// wire reinforcement, and one that is unknown or not understood, since a word
+// that says nothing of the reinforcement must not take the clock away.
 func hasCurve(construction string) bool {
+	wire, known := reinforcement(construction)
+	return wire || !known
+}
+
+// reinforcement reads from a construction whether wire bears the pressure, and
+// whether it says so at all. A suction hose's helix keeps it open and bears no
+// pressure.
+func reinforcement(construction string) (wire, known bool) {
 	switch construction {
-	case "", "wire braid", "wire spiral":
-		return true
+	case "":
+		return false, false
+	case "wire braid", "wire spiral":
+		return true, true
 	}
 	s := strings.ToLower(construction)
-	for _, w := range [...]string{"suction", "helix", "helical", "textile", "thermoplastic", "fibre", "fiber"} {
-		if strings.Contains(s, w) {
-			return false
-		}
+	says := func(words ...string) bool {
+		return slices.ContainsFunc(words, func(w string) bool { return strings.Contains(s, w) })
 	}
-	return strings.Contains(s, "wire") || strings.Contains(s, "steel")
+	switch {
+	case says("suction", "helix", "helical"):
+		return false, true
+	case says("wire", "steel"):
+		return true, true
+	}
+	return false, says("textil", "thermoplast", "fibre", "fiber")
 }
 
 // damageLimit is the limit of the damage sum: that of the policy, 0.5 where it

@@ -89,6 +89,9 @@ func TestOf_NextInspection(t *testing.T) {
 			a.Conditions = append(a.Conditions, cool)
 		}, "2021-06-01"},
 		{"water allows 70 degrees only", func(a *life.Assembly) { a.Fluid, a.Conditions[0].FluidC = "water-based", ptr(71.0) }, "2020-01-01"},
+		{"so does a class of fluid that holds water", func(a *life.Assembly) { a.Fluid, a.Conditions[0].FluidC = "HFC 46", ptr(71.0) }, "2020-01-01"},
+		{"so does an emulsion", func(a *life.Assembly) { a.Fluid, a.Conditions[0].FluidC = "Emulsion", ptr(71.0) }, "2020-01-01"},
+		{"other fluids do not", func(a *life.Assembly) { a.Fluid, a.Conditions[0].FluidC = "HEES 46", ptr(71.0) }, "2021-01-01"},
 		{"a share of the time is enough", func(a *life.Assembly) {
 			a.Conditions[0].Temperatures = []life.TemperatureShare{{C: 112, Share: 0.01}, {C: 50, Share: 0.99}}
 		}, "2020-01-01"},
@@ -326,7 +329,10 @@ func TestOf_UnknownPastOfAMeter(t *testing.T) {
 func TestOf_Constructions(t *testing.T) {
 	for construction, curve := range map[string]bool{
 		"wire braid": true, "wire spiral": true, "Steel wire braid": true, "": true, "textile": false, "textile braid": false,
-		"thermoplastic": false, "suction, wire helix": false, "textile with helical wire": false, "rubber": false,
+		"thermoplastic": false, "Thermoplast": false,
+		"suction, wire helix": false, "textile with helical wire": false, "aramid fibre": false, "wire braid, textile cover": true,
+		// What does not say what bears the pressure takes no clock away.
+		"rubber": true, "two braids": true, "Drahtgeflecht": true,
 	} {
 		a := plain(t)
 		a.Hose.Construction = construction
@@ -334,6 +340,13 @@ func TestOf_Constructions(t *testing.T) {
 		k := clockOf(of(t, a, "2020-07-01"), life.PressureClock)
 		if (k.Used != nil) != curve || (k.Note == life.NoteNoCurve) == curve {
 			t.Errorf("%q: used %v, note %q", construction, k.Used, k.Note)
+		}
+	}
+	for construction, warn := range map[string]bool{"": true, "rubber": true, "wire braid": false, "textile": false, "suction": false} {
+		a := plain(t)
+		a.Hose.Construction = construction
+		if e := of(t, a, "2020-07-01"); warned(e, life.WarnDataMissing) != warn {
+			t.Errorf("%q: warnings %v", construction, e.Warnings)
 		}
 	}
 	for _, tube := range []string{"PTFE", "thermoplastic"} {
@@ -429,6 +442,8 @@ func TestOf_Warnings(t *testing.T) {
 		{life.WarnHeatMilder, "95 °C", func(a *life.Assembly) { a.Policy.HeatReferenceC = ptr(95.0) }},
 		{life.WarnHeatMilder, "80 kJ/mol", func(a *life.Assembly) { a.Policy.EaKJ = ptr(80.0) }},
 		{life.WarnLimitLengthened, "R. Maier: tested", func(a *life.Assembly) { a.Lengthened = "R. Maier: tested" }},
+		{life.WarnLimitLengthened, "84 months is longer than the 72", func(a *life.Assembly) { a.Policy.MonthsFromAssembly = ptr(84) }},
+		{life.WarnLimitLengthened, "18 months is longer than the 12", func(a *life.Assembly) { a.Policy.InspectMonths = ptr(18) }},
 		{life.WarnLimitLengthened, "0.7", func(a *life.Assembly) { a.Policy.DamageLimit = ptr(0.7) }},
 		{life.WarnLimitLengthened, "1.5", func(a *life.Assembly) { a.Policy.AssumedFactor = ptr(1.5) }},
 		{life.WarnLimitLengthened, "tested by the maker", func(a *life.Assembly) {

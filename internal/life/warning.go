@@ -107,8 +107,8 @@ func (c *calc) warnData(w *warnings) {
 	if p := c.wear.pieces; len(p) > 0 && len(c.wear.duties) > 0 && float64(c.wear.duties[0].row.From.DayNumber()) > p[0].from {
 		w.add(WarnDataMissing, "The conditions before "+c.wear.duties[0].row.From.String()+" are not known; the first known ones are used for that time too.")
 	}
-	if len(c.wear.pieces) > 0 && c.a.Hose.Construction == "" {
-		w.add(WarnDataMissing, "The hose's construction is not known; it is taken to have wire reinforcement.")
+	if len(c.wear.pieces) > 0 {
+		c.warnConstruction(w)
 	}
 	c.warnMeter(w)
 	for i := range c.block.clocks[:c.n] {
@@ -116,6 +116,20 @@ func (c *calc) warnData(w *warnings) {
 			w.add(WarnDataMissing, lacking(k))
 		}
 	}
+}
+
+// warnConstruction says where the construction leaves open whether wire bears
+// the pressure.
+func (c *calc) warnConstruction(w *warnings) {
+	built := c.a.Hose.Construction
+	if _, known := reinforcement(built); known {
+		return
+	}
+	if built == "" {
+		w.add(WarnDataMissing, "The hose's construction is not known; it is taken to have wire reinforcement.")
+		return
+	}
+	w.add(WarnDataMissing, "The hose's construction, "+strconv.Quote(built)+", does not say what bears the pressure; it is taken to have wire reinforcement. Enter wire braid, wire spiral, textile, thermoplastic or suction.")
 }
 
 // lacking is the sentence for a clock without data.
@@ -199,6 +213,8 @@ func (c *calc) warnPolicy(w *warnings) {
 	}
 	if c.a.Lengthened != "" {
 		w.add(WarnLimitLengthened, "A limit of the policy was lengthened: "+c.a.Lengthened)
+	} else {
+		warnLonger(w, p)
 	}
 	if p.DamageLimit != nil && *p.DamageLimit > DefaultDamageLimit {
 		w.add(WarnLimitLengthened, "The policy's damage limit of "+number(*p.DamageLimit)+" is milder than the shipped 0.5.")
@@ -208,6 +224,25 @@ func (c *calc) warnPolicy(w *warnings) {
 	}
 	if own, ok := ownCurve(&c.a.Hose); ok && p.OwnCurveAlone && own.Exponent() > c.reference() {
 		w.add(WarnLimitLengthened, "The hose's own pressure-life curve is used although milder than the reference: "+p.OwnCurveReason)
+	}
+}
+
+// warnLonger names the limits in months that are longer than those of the
+// shipped policy for normal demand although nobody says who lengthened them.
+func warnLonger(w *warnings, p *Policy) {
+	for _, l := range [...]struct {
+		what    string
+		months  *int
+		shipped int
+	}{
+		{"limit from assembly", p.MonthsFromAssembly, normalMonths},
+		{"limit in store", p.StorageMonths, normalStorage},
+		{"limit for the age of the hose when assembled", p.HoseAgeMonths, normalHoseAge},
+		{"interval of inspections", p.InspectMonths, normalInspect},
+	} {
+		if l.months != nil && *l.months > l.shipped {
+			w.add(WarnLimitLengthened, "The policy's "+l.what+" of "+strconv.Itoa(*l.months)+" months is longer than the "+strconv.Itoa(l.shipped)+" of the shipped policy for normal demand.")
+		}
 	}
 }
 
