@@ -7,7 +7,6 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"hoseward/internal/hose"
 	"hoseward/internal/life"
 	"hoseward/internal/life/usage"
 	"hoseward/internal/quantity"
@@ -107,42 +106,6 @@ func (l *LifeReader) hours() error {
 	l.stint[0] = life.Stint{From: l.a.Fitted, Hours: h}
 	l.a.Stints = l.stint[:]
 	return nil
-}
-
-// published takes what the line leaves out of the hose from the published
-// table of its designation and size, above all its own impulse test, which may
-// be stricter than the reference curve. What is stated stays, the rating always.
-func (l *LifeReader) published() {
-	h := &l.a.Hose
-	if h.Designation == "" {
-		return
-	}
-	rows, ok := hose.Lookup(h.Designation, hose.Size{DN: h.DN})
-	if !ok {
-		return
-	}
-	choice, ok := hose.Choose(rows, h.RatedBar)
-	if !ok {
-		return
-	}
-	row := &choice.Row
-	if !choice.Agrees {
-		bar := row.RatedBar
-		l.a.TableBar = &bar
-	}
-	if h.Construction == "" {
-		h.Construction = row.Construction
-	}
-	if h.MaxC == nil {
-		h.MaxC = hose.Known(row.MaxC)
-	}
-	if h.ImpulsePercent != nil || h.ImpulseCycles != nil {
-		return // a test of its own
-	}
-	h.ImpulsePercent, h.ImpulseCycles = hose.Known(row.ImpulsePercent), hose.Known(row.ImpulseCycles)
-	if h.ImpulseTempC == nil {
-		h.ImpulseTempC = hose.Known(row.ImpulseTempC)
-	}
 }
 
 // seriesError names the place in the line; the reading with the index fitting

@@ -25,6 +25,7 @@ const (
 	maxBar         = 10000    // above any hose
 	maxRows        = 1000     // cycles or temperatures in one row of conditions
 	maxLimitMonths = 100 * 12 // of a policy
+	maxEaKJ        = 300      // of a policy; package life takes no more
 )
 
 var (
@@ -64,12 +65,14 @@ func (c *checks) text(field, s string, most int) {
 	}
 }
 
-// name wants text that is there and has no space around it.
+// name wants text that is there and has no space around it. Spaces inside are
+// single: two names that look the same would be two things.
 func (c *checks) name(field, what, s string, most int) {
 	c.that(strings.TrimSpace(s) != "", field, "Give %s.", what)
 	c.that(strings.TrimSpace(s) == s, field, "Take away the space before or after %s.", what)
 	c.text(field, s, most)
 	c.that(!strings.ContainsAny(s, "\n\r\t"), field, "Write %s on one line.", what)
+	c.that(strings.Join(strings.Fields(s), " ") == s, field, "Give %s with single, ordinary spaces between its words.", what)
 }
 
 // day wants a date within a lifetime.
@@ -158,7 +161,7 @@ func (a AddPolicy) Check() error {
 	c.within("damage_limit", p.DamageLimit, 0.001, 1, "")
 	c.within("assumed_factor", p.AssumedFactor, 1, 1000, "")
 	c.within("heat_reference_c", p.HeatReferenceC, -50, 300, "°C")
-	c.within("ea_kj", p.EaKJ, 1, 500, "kJ/mol")
+	c.within("ea_kj", p.EaKJ, 1, maxEaKJ, "kJ/mol")
 	c.that(!p.OwnCurveAlone || strings.TrimSpace(p.OwnCurveReason) != "", "own_curve_reason", "Say why the hose's own curve alone is used.")
 	c.text("source", p.Source, maxText)
 	c.text("lengthened", p.Lengthened, maxText)

@@ -1,6 +1,9 @@
 package register
 
-import "hoseward/internal/life/usage"
+import (
+	"hoseward/internal/life/usage"
+	"hoseward/internal/quantity"
+)
 
 // Facts is what the register knows that bears on the estimates of some
 // assemblies: store gathers it, Reestimate and LifeInput read it. It holds
@@ -43,6 +46,7 @@ type AssemblyFacts struct {
 }
 
 type hoursResult struct {
+	asOf  quantity.Date
 	hours *usage.Hours
 	err   error
 }

@@ -18,6 +18,52 @@ import (
 // held to, and the findings on it. It is an *Error with a sentence where the
 // facts contradict each other, such as a falling hour meter.
 func (f *Facts) LifeInput(a *AssemblyFacts, asOf quantity.Date) (life.Assembly, error) {
+	in := f.withoutUse(a, asOf)
+	for i, p := range inOrder(a.Placements) {
+		pos := f.Positions[p.PositionID]
+		if pos == nil || f.Machines[pos.MachineID] == nil {
+			return life.Assembly{}, fmt.Errorf("facts of assembly %s: position %d was not loaded", in.ID, p.PositionID)
+		}
+		hours, err := f.Machines[pos.MachineID].hoursOf(asOf)
+		if err != nil {
+			return life.Assembly{}, err
+		}
+		in.Stints[i].Hours = hours
+	}
+	in.Conditions = f.conditionsOf(a)
+	return in, nil
+}
+
+// CertainOf estimates what stays certain of an assembly whose facts contradict
+// each other: first without the hours of machines whose meters contradict
+// themselves, then without the service conditions, then without both. Clocks
+// that need what is left out are missing data, so the estimate is never
+// complete. It is false where not even age and findings agree.
+func (f *Facts) CertainOf(a *AssemblyFacts, asOf quantity.Date) (life.Assembly, life.Estimate, bool) {
+	bare := f.withoutUse(a, asOf)
+	timed := bare
+	timed.Stints = slices.Clone(bare.Stints)
+	for i, p := range inOrder(a.Placements) {
+		if pos := f.Positions[p.PositionID]; pos != nil && f.Machines[pos.MachineID] != nil {
+			timed.Stints[i].Hours, _ = f.Machines[pos.MachineID].hoursOf(asOf) // nil where they contradict
+		}
+	}
+	worked := timed
+	worked.Conditions = f.conditionsOf(a)
+	unclocked := bare
+	unclocked.Conditions = worked.Conditions
+	for _, in := range [...]life.Assembly{worked, timed, unclocked, bare} {
+		if e, err := life.Of(&in, asOf); err == nil {
+			e.Complete = false
+			return in, e, true
+		}
+	}
+	return life.Assembly{}, life.Estimate{}, false
+}
+
+// withoutUse is the input of life without running hours and service
+// conditions.
+func (f *Facts) withoutUse(a *AssemblyFacts, asOf quantity.Date) life.Assembly {
 	in := life.Assembly{
 		ID:            a.Assembly.Code,
 		Hose:          hoseOf(&a.Assembly),
@@ -26,15 +72,12 @@ func (f *Facts) LifeInput(a *AssemblyFacts, asOf quantity.Date) (life.Assembly, 
 		Assembled:     a.Assembly.Assembled.Start(),
 		Fluid:         a.Assembly.Fluid,
 		DateAmbiguous: a.Assembly.MadeAmbiguous,
-		MixedMakers:   a.Assembly.EndMake != "" && a.Assembly.Maker != "" && a.Assembly.EndMake != a.Assembly.Maker,
+		MixedMakers:   mixedMakers(&a.Assembly),
 		Policy:        life.NormalDemand(),
 	}
 	in.TableBar = tableDiffers(&a.Assembly)
-	placements := inOrder(a.Placements)
-	for i := range placements {
-		if err := f.addPlacement(&in, &placements[i], asOf); err != nil {
-			return life.Assembly{}, err
-		}
+	for _, p := range inOrder(a.Placements) {
+		f.addPlacement(&in, &p)
 	}
 	for _, n := range a.Findings {
 		in.Findings = append(in.Findings, life.Finding{On: n.SeenOn, Class: n.Class, By: n.ActBy, Closed: n.ClosedOn})
@@ -44,38 +87,52 @@ func (f *Facts) LifeInput(a *AssemblyFacts, asOf quantity.Date) (life.Assembly, 
 			in.LastInspection = n.On
 		}
 	}
-	return in, nil
+	return in
 }
 
-// inOrder is the placements by date; a list that is in order is given back.
+// mixedMakers reports whether the ends are known to be another maker's than
+// the hose.
+func mixedMakers(a *Assembly) bool {
+	hose, ends := strings.TrimSpace(a.Maker), strings.TrimSpace(a.EndMake)
+	return hose != "" && ends != "" && !strings.EqualFold(hose, ends)
+}
+
+// inOrder is the placements by date, of one day the one that ended on it
+// first; a list that is in order is given back.
 func inOrder(placements []Placement) []Placement {
-	byDate := func(x, y Placement) int { return x.From.Compare(y.From) }
+	byDate := func(x, y Placement) int {
+		if c := x.From.Compare(y.From); c != 0 {
+			return c
+		}
+		return rankOfEnd(x) - rankOfEnd(y)
+	}
 	if slices.IsSortedFunc(placements, byDate) {
 		return placements
 	}
 	sorted := slices.Clone(placements)
-	slices.SortFunc(sorted, byDate)
+	slices.SortStableFunc(sorted, byDate)
 	return sorted
 }
 
-// addPlacement adds the stint, the conditions and, for the latest placement,
-// what the position asks for.
-func (f *Facts) addPlacement(in *life.Assembly, p *Placement, asOf quantity.Date) error {
-	pos := f.Positions[p.PositionID]
-	if pos == nil || f.Machines[pos.MachineID] == nil {
-		return fmt.Errorf("facts of assembly %s: position %d was not loaded", in.ID, p.PositionID)
+func rankOfEnd(p Placement) int {
+	if p.To == p.From {
+		return 0
 	}
-	m := f.Machines[pos.MachineID]
-	hours, err := m.hoursOf(asOf)
-	if err != nil {
-		return err
-	}
+	return 1
+}
+
+// addPlacement adds the stint and, for the latest placement, what the position
+// asks for.
+func (f *Facts) addPlacement(in *life.Assembly, p *Placement) {
 	if in.Fitted.IsZero() {
 		in.Fitted = p.From
 	}
-	in.Stints = append(in.Stints, life.Stint{From: p.From, To: p.To, Hours: hours})
-	in.Conditions = append(in.Conditions, conditionsBetween(f.saidOf(pos, m), p.From, p.To)...)
-
+	in.Stints = append(in.Stints, life.Stint{From: p.From, To: p.To})
+	pos := f.Positions[p.PositionID]
+	if pos == nil || f.Machines[pos.MachineID] == nil {
+		return // LifeInput tells
+	}
+	m := f.Machines[pos.MachineID]
 	in.CanHurt = pos.CanHurt || m.Machine.CanHurt
 	in.BendMM, in.StraightMM, in.Twisted = pos.BendMM, pos.StraightMM, pos.Twisted
 	policy := f.policyOf(pos, m)
@@ -83,7 +140,21 @@ func (f *Facts) addPlacement(in *life.Assembly, p *Placement, asOf quantity.Date
 	if pos.Exposed && policy.ExposedInspectMonths != nil {
 		in.Policy.InspectMonths = smaller(policy.InspectMonths, policy.ExposedInspectMonths)
 	}
-	return nil
+}
+
+// conditionsOf are the service conditions an assembly was worked under, at one
+// position after the other. A placement that ended on the day it began has
+// none: those of what followed on that day hold.
+func (f *Facts) conditionsOf(a *AssemblyFacts) []life.Conditions {
+	var all []life.Conditions
+	for _, p := range inOrder(a.Placements) {
+		pos := f.Positions[p.PositionID]
+		if pos == nil || f.Machines[pos.MachineID] == nil || p.To == p.From {
+			continue
+		}
+		all = append(all, conditionsBetween(f.saidOf(pos, f.Machines[pos.MachineID]), p.From, p.To)...)
+	}
+	return all
 }
 
 // PolicyOf is the policy a position is held to: its own, else its site's.
@@ -113,12 +184,12 @@ func smaller(a, b *int) *int {
 	return a
 }
 
-// hoursOf works out the machine's hours once. nil without an error means that
+// hoursOf works out the machine's hours as of a day once. nil without an error means that
 // neither readings nor planned hours are known.
 func (m *MachineFacts) hoursOf(asOf quantity.Date) (*usage.Hours, error) {
-	if m.hours == nil {
+	if m.hours == nil || m.hours.asOf != asOf {
 		hours, err := usage.New(m.series(), asOf)
-		m.hours = &hoursResult{hours: hours, err: hoursError(m.Machine.Code, err)}
+		m.hours = &hoursResult{asOf: asOf, hours: hours, err: hoursError(m.Machine.Code, err)}
 	}
 	return m.hours.hours, m.hours.err
 }

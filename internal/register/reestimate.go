@@ -10,8 +10,9 @@ import (
 // Reestimate makes the estimate of every assembly of f that is installed, in
 // the order of f.Assemblies. today gives the day at a site, which is the as-of
 // date of the estimates of its machines. An assembly whose facts contradict
-// each other gets an incomplete estimate with Problem set, never none: what
-// cannot be worked out must not look good.
+// each other gets an incomplete estimate with Problem set, never none, and of
+// what is certain nothing is lost: an open stop stays a stop, a date that has
+// passed stays overdue. What cannot be worked out must not look good.
 func Reestimate(f *Facts, today func(siteID int64) quantity.Date) []Estimate {
 	out := make([]Estimate, 0, len(f.Assemblies))
 	for i := range f.Assemblies {
@@ -37,20 +38,34 @@ func (f *Facts) carrier(a *AssemblyFacts) *MachineFacts {
 
 func (f *Facts) estimateOf(a *AssemblyFacts, asOf quantity.Date) Estimate {
 	stored := Estimate{AssemblyID: a.Assembly.ID, AsOf: asOf}
+	var e life.Estimate
 	in, err := f.LifeInput(a, asOf)
+	if err == nil {
+		e, err = life.Of(&in, asOf)
+	}
 	if err != nil {
 		stored.Problem = sentenceOf(err)
-		return stored
+		var certain bool
+		if in, e, certain = f.CertainOf(a, asOf); !certain {
+			stored.StopOpen = stopOpen(a.Findings, asOf)
+			stored.CanHurt = f.withoutUse(a, asOf).CanHurt
+			return stored
+		}
 	}
 	stored.InputHash = inputHash(&in, f.hoursDigests(a))
 	stored.CanHurt = in.CanHurt
-	e, err := life.Of(&in, asOf)
-	if err != nil {
-		stored.Problem = sentenceOf(err)
-		return stored
-	}
 	stored.fill(&e)
 	return stored
+}
+
+// stopOpen reports whether a finding of class stop is open on a day.
+func stopOpen(findings []Finding, on quantity.Date) bool {
+	for _, n := range findings {
+		if n.Class == life.Stop && !n.SeenOn.After(on) && (n.ClosedOn.IsZero() || n.ClosedOn.After(on)) {
+			return true
+		}
+	}
+	return false
 }
 
 // hoursDigests are the digests of the hour meters an assembly ran on, in the
@@ -59,7 +74,11 @@ func (f *Facts) hoursDigests(a *AssemblyFacts) []seriesDigest {
 	placements := inOrder(a.Placements)
 	out := make([]seriesDigest, len(placements))
 	for i, p := range placements {
-		m := f.Machines[f.Positions[p.PositionID].MachineID]
+		pos := f.Positions[p.PositionID]
+		if pos == nil || f.Machines[pos.MachineID] == nil {
+			continue
+		}
+		m := f.Machines[pos.MachineID]
 		if m.digest == nil {
 			m.digest = ptr(digestSeries(m.series()))
 		}

@@ -64,9 +64,9 @@ func (f *Facts) saidOf(p *Position, m *MachineFacts) []said {
 	return rows
 }
 
-// cyclesField groups the fields that say how pressure works there: a nearer
+// saysPressure groups the fields that say how pressure works there: a nearer
 // "no cycles" hides farther cycles and the other way round, and whether cycles
-// are recorded or assessed is said of the cycles it stands with.
+// are recorded is said of the cycles it stands with.
 func saysPressure(s *Service) bool { return len(s.Cycles) > 0 || s.NoCycles != nil }
 
 func saysTemperature(s *Service) bool { return len(s.Temperatures) > 0 || s.FluidC != nil }
@@ -76,6 +76,25 @@ func first(rows []said, on quantity.Date, says func(*Service) bool) *said {
 	for i := range rows {
 		if !rows[i].from.After(on) && says(rows[i].service) {
 			return &rows[i]
+		}
+	}
+	return nil
+}
+
+// assessed finds the row of the written assessment that holds on a day. It
+// speaks of the pressures that were known when it was written: what was said
+// of cycles or working pressure nearer by or since then is not assessed.
+func assessed(rows []said, on quantity.Date) *said {
+	for i := range rows {
+		r := &rows[i]
+		if r.from.After(on) {
+			continue
+		}
+		if !r.service.AssessedOn.IsZero() {
+			return r
+		}
+		if saysPressure(r.service) || r.service.WorkingBar != nil {
+			return nil
 		}
 	}
 	return nil
@@ -104,7 +123,7 @@ func conditionsOn(rows []said, on quantity.Date) life.Conditions {
 	if r := first(rows, on, func(s *Service) bool { return s.WorkingBar != nil }); r != nil {
 		c.WorkingBar = r.service.WorkingBar
 	}
-	if r := first(rows, on, func(s *Service) bool { return !s.AssessedOn.IsZero() }); r != nil {
+	if r := assessed(rows, on); r != nil {
 		c.Assessed = r.service.AssessedOn
 	}
 	return c
@@ -140,7 +159,7 @@ func (f *Facts) ServiceOn(positionID int64, on quantity.Date) []ServiceValue {
 	rows := f.saidOf(p, f.Machines[p.MachineID])
 	var out []ServiceValue
 	for _, field := range serviceFields {
-		r := first(rows, on, field.says)
+		r := field.find(rows, on)
 		if r == nil {
 			continue
 		}
@@ -152,18 +171,25 @@ func (f *Facts) ServiceOn(positionID int64, on quantity.Date) []ServiceValue {
 	return out
 }
 
+type finder func(rows []said, on quantity.Date) *said
+
+// where finds the row that decides a field.
+func where(says func(*Service) bool) finder {
+	return func(rows []said, on quantity.Date) *said { return first(rows, on, says) }
+}
+
 var serviceFields = []struct {
 	name  string
-	says  func(*Service) bool
+	find  finder
 	print func(*Service) string
 }{
-	{"pressure cycles", saysPressure, printCycles},
-	{"fluid temperature", saysTemperature, printTemperature},
-	{"surroundings", func(s *Service) bool { return s.SurroundingsC != nil }, func(s *Service) string { return degrees(*s.SurroundingsC) }},
-	{"hot around the clock", func(s *Service) bool { return s.AlwaysHot != nil }, func(s *Service) string { return yesNo(*s.AlwaysHot) }},
-	{"adapter rating", func(s *Service) bool { return s.AdapterBar != nil }, func(s *Service) string { return bar(*s.AdapterBar) }},
-	{"working pressure", func(s *Service) bool { return s.WorkingBar != nil }, func(s *Service) string { return bar(*s.WorkingBar) }},
-	{"assessed in writing", func(s *Service) bool { return !s.AssessedOn.IsZero() }, func(s *Service) string { return s.AssessedOn.String() }},
+	{"pressure cycles", where(saysPressure), printCycles},
+	{"fluid temperature", where(saysTemperature), printTemperature},
+	{"surroundings", where(func(s *Service) bool { return s.SurroundingsC != nil }), func(s *Service) string { return degrees(*s.SurroundingsC) }},
+	{"hot around the clock", where(func(s *Service) bool { return s.AlwaysHot != nil }), func(s *Service) string { return yesNo(*s.AlwaysHot) }},
+	{"adapter rating", where(func(s *Service) bool { return s.AdapterBar != nil }), func(s *Service) string { return bar(*s.AdapterBar) }},
+	{"working pressure", where(func(s *Service) bool { return s.WorkingBar != nil }), func(s *Service) string { return bar(*s.WorkingBar) }},
+	{"assessed in writing", assessed, func(s *Service) string { return s.AssessedOn.String() }},
 }
 
 func degrees(c float64) string { return quantity.Temperature(c).Format(quantity.DegC) }

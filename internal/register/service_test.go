@@ -151,19 +151,139 @@ func today(string) func(int64) quantity.Date {
 	return func(int64) quantity.Date { return day("2026-11-25") }
 }
 
-func TestReestimate_NeverLeavesAnAssemblyOut(t *testing.T) {
+// What contradicts itself must not look better than what is known in spite of
+// it.
+func TestReestimate_KeepsWhatIsCertainWhereFactsContradictEachOther(t *testing.T) {
+	falling := func(x *register.Facts) {
+		x.Machines[1].Readings = []register.Reading{
+			{ID: 1, MachineID: 1, On: day("2025-01-01"), Hours: 3000},
+			{ID: 2, MachineID: 1, On: day("2026-01-01"), Hours: 2000},
+		}
+	}
+	aboveBurst := func(x *register.Facts) {
+		x.Duties[3][0].Cycles = cycles(1500)
+	}
+	overRating := func(x *register.Facts) {
+		x.Duties[3][0].Cycles = cycles(300)
+	}
+	old := func(x *register.Facts) { x.Assemblies[0].Assembly.Assembled = quantity.Day(day("2017-01-01")) }
+	stop := func(x *register.Facts) {
+		x.Assemblies[0].Findings = []register.Finding{{SeenOn: day("2026-02-01"), Class: life.Stop}}
+	}
+	nonsense := func(x *register.Facts) { x.Assemblies[0].Assembly.RatedBar = f(-1) }
+	for _, c := range []struct {
+		why    string
+		change []func(*register.Facts)
+		act    string // the day to act by; empty for none
+		stop   bool
+	}{
+		{"a falling meter leaves the calendar", []func(*register.Facts){falling}, "2029-10-01", false},
+		{"a falling meter leaves what is overdue overdue", []func(*register.Facts){falling, old}, "2023-01-01", false},
+		{"a falling meter leaves work above the rating", []func(*register.Facts){falling, overRating}, "2026-01-01", false},
+		{"a falling meter leaves a stop", []func(*register.Facts){falling, stop}, "2026-02-01", true},
+		{"a pressure above burst leaves what is overdue overdue", []func(*register.Facts){aboveBurst, old}, "2023-01-01", false},
+		{"a pressure above burst and a falling meter leave the calendar", []func(*register.Facts){aboveBurst, falling}, "2029-10-01", false},
+		{"where nothing agrees a stop is still a stop", []func(*register.Facts){nonsense, stop}, "", true},
+	} {
+		facts := depot()
+		for _, change := range c.change {
+			change(facts)
+		}
+		got := register.Reestimate(facts, today(""))
+		if len(got) != 1 {
+			t.Fatalf("%s: %d estimates of 1 installed assembly", c.why, len(got))
+		}
+		e := got[0]
+		if e.Problem == "" || e.Complete || e.ActBy.String() != c.act || e.StopOpen != c.stop || !e.CanHurt {
+			t.Errorf("%s: act by %q, stop %v, complete %v, can hurt %v, problem %q; want act by %q, stop %v", c.why, e.ActBy, e.StopOpen, e.Complete, e.CanHurt, e.Problem, c.act, c.stop)
+		}
+	}
+}
+
+func TestLifeInput_AnAssessmentSpeaksOfThePressuresKnownThen(t *testing.T) {
+	for _, c := range []struct {
+		why  string
+		rows map[register.Owner][]register.Conditions
+		want string
+	}{
+		{"said with the cycles, it holds", map[register.Owner][]register.Conditions{
+			{Level: register.AtPosition, ID: 11}: {{ID: 1, Level: register.AtPosition, From: day("2024-01-01"), Service: register.Service{Cycles: cycles(290), AssessedOn: day("2024-01-01")}}},
+		}, "2024-01-01"},
+		{"said later than the cycles, it holds", map[register.Owner][]register.Conditions{
+			{Level: register.AtPosition, ID: 11}: {
+				{ID: 1, Level: register.AtPosition, From: day("2024-01-01"), Service: register.Service{Cycles: cycles(290)}},
+				{ID: 2, Level: register.AtPosition, From: day("2024-06-01"), Service: register.Service{AssessedOn: day("2024-06-01")}},
+			},
+		}, "2024-06-01"},
+		{"said of the machine, it holds for the duty of its kind", map[register.Owner][]register.Conditions{
+			{Level: register.AtMachine, ID: 1}: {{ID: 1, Level: register.AtMachine, From: day("2024-01-01"), Service: register.Service{AssessedOn: day("2024-01-01")}}},
+		}, "2024-01-01"},
+		{"cycles said later were not assessed", map[register.Owner][]register.Conditions{
+			{Level: register.AtPosition, ID: 11}: {
+				{ID: 1, Level: register.AtPosition, From: day("2024-01-01"), Service: register.Service{Cycles: cycles(290), AssessedOn: day("2024-01-01")}},
+				{ID: 2, Level: register.AtPosition, From: day("2024-06-01"), Service: register.Service{Cycles: cycles(500)}},
+			},
+		}, ""},
+		{"a working pressure said later was not assessed", map[register.Owner][]register.Conditions{
+			{Level: register.AtPosition, ID: 11}: {
+				{ID: 1, Level: register.AtPosition, From: day("2024-01-01"), Service: register.Service{Cycles: cycles(290), AssessedOn: day("2024-01-01")}},
+				{ID: 2, Level: register.AtPosition, From: day("2024-06-01"), Service: register.Service{WorkingBar: f(400)}},
+			},
+		}, ""},
+		{"the position's own cycles were not assessed with the machine", map[register.Owner][]register.Conditions{
+			{Level: register.AtMachine, ID: 1}:   {{ID: 1, Level: register.AtMachine, From: day("2024-01-01"), Service: register.Service{AssessedOn: day("2024-01-01")}}},
+			{Level: register.AtPosition, ID: 11}: {{ID: 2, Level: register.AtPosition, From: day("2023-01-01"), Service: register.Service{Cycles: cycles(500)}}},
+		}, ""},
+	} {
+		facts := depot()
+		facts.Machines[1].Conditions = c.rows
+		shown := ""
+		for _, v := range facts.ServiceOn(11, day("2025-01-01")) {
+			if v.Field == "assessed in writing" {
+				shown = v.Value
+			}
+		}
+		in, err := facts.LifeInput(&facts.Assemblies[0], day("2026-11-25"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := ""
+		for _, k := range in.Conditions {
+			if !k.From.After(day("2025-01-01")) {
+				got = k.Assessed.String()
+			}
+		}
+		if got != c.want || shown != c.want {
+			t.Errorf("%s: assessed %q, shown %q, want %q", c.why, got, shown, c.want)
+		}
+	}
+}
+
+func TestLifeInput_AFittingUndoneOnItsDayLeavesNoConditions(t *testing.T) {
 	facts := depot()
-	m := facts.Machines[1]
-	m.Readings = []register.Reading{
-		{ID: 1, MachineID: 1, On: day("2025-01-01"), Hours: 3000},
-		{ID: 2, MachineID: 1, On: day("2026-01-01"), Hours: 2000},
+	a := &facts.Assemblies[0]
+	a.Placements = append([]register.Placement{{ID: 9, AssemblyID: 100, PositionID: 11, From: day("2026-01-01"), To: day("2026-01-01")}}, a.Placements[0])
+	for range 2 {
+		in, err := facts.LifeInput(a, day("2026-11-25"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(in.Conditions) != 1 || in.Conditions[0].Cycles[0].MaxBar != 150 || !in.CanHurt {
+			t.Errorf("conditions %+v, can hurt %v: want those of the position it went to alone", in.Conditions, in.CanHurt)
+		}
+		a.Placements[0], a.Placements[1] = a.Placements[1], a.Placements[0]
 	}
-	got := register.Reestimate(facts, today(""))
-	if len(got) != 1 {
-		t.Fatalf("%d estimates of 1 installed assembly", len(got))
-	}
-	if got[0].Problem == "" || got[0].Complete || !got[0].Due.IsZero() {
-		t.Errorf("a falling meter gives %+v, want an incomplete estimate that names the problem", got[0])
+}
+
+func TestLifeInput_AMakersNameInOtherLettersIsTheSameMaker(t *testing.T) {
+	facts := depot()
+	a := &facts.Assemblies[0]
+	for ends, want := range map[string]bool{"Testco": false, " TESTCO ": false, "": false, "Otherco": true} {
+		a.Assembly.Maker, a.Assembly.EndMake = "TESTCO", ends
+		in, err := facts.LifeInput(a, day("2026-11-25"))
+		if err != nil || in.MixedMakers != want {
+			t.Errorf("ends of %q: mixed makers %v, %v; want %v", ends, in.MixedMakers, err, want)
+		}
 	}
 }
 

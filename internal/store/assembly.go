@@ -36,7 +36,7 @@ func (t *tx) addAssembly(c register.AddAssembly) error {
 		return err
 	}
 	t.keys.room()
-	t.keys.assemblies[row.Code] = &row
+	t.keys.assemblies[fold(row.Code)] = &row
 	t.codes = append(t.codes, row.Code)
 	t.justAdded = row.Code
 	return nil
@@ -45,7 +45,7 @@ func (t *tx) addAssembly(c register.AddAssembly) error {
 // codeFree refuses a code that another assembly has or had.
 func (t *tx) codeFree(code string, assemblyID int64) error {
 	var n int
-	err := t.row(t.ctx, "SELECT COUNT(*) FROM assembly_codes WHERE code = ? AND assembly_id <> ?", code, assemblyID).Scan(&n)
+	err := t.row(t.ctx, "SELECT COUNT(*) FROM assembly_codes WHERE LOWER(code) = ? AND assembly_id <> ?", fold(code), assemblyID).Scan(&n)
 	if err != nil {
 		return fmt.Errorf("look up code %q: %w", code, translate(err))
 	}
@@ -118,8 +118,8 @@ func (t *tx) changeAssembly(c register.ChangeAssembly) error {
 			return err
 		}
 	}
-	delete(t.keys.assemblies, before.Code)
-	t.keys.assemblies[row.Code] = &row
+	delete(t.keys.assemblies, fold(before.Code))
+	t.keys.assemblies[fold(row.Code)] = &row
 	t.touched.assembly(row.ID)
 	return nil
 }
@@ -128,7 +128,7 @@ func (t *tx) changeAssembly(c register.ChangeAssembly) error {
 // had before.
 func (t *tx) keepNewCode(code string, assemblyID int64) error {
 	var n int
-	err := t.row(t.ctx, "SELECT COUNT(*) FROM assembly_codes WHERE code = ?", code).Scan(&n)
+	err := t.row(t.ctx, "SELECT COUNT(*) FROM assembly_codes WHERE LOWER(code) = ?", fold(code)).Scan(&n)
 	if err != nil {
 		return fmt.Errorf("look up code %q: %w", code, translate(err))
 	}

@@ -17,7 +17,7 @@ import (
 // stored estimate was made.
 func (s *Store) AssemblySheet(ctx context.Context, now time.Time, code string) (register.AssemblySheet, error) {
 	c := s.reader()
-	a, err := assemblies.one(ctx, c, "code = ?", code)
+	a, err := assemblies.one(ctx, c, "LOWER(code) = ?", fold(code))
 	if err != nil {
 		return register.AssemblySheet{}, err
 	}

@@ -14,7 +14,7 @@ func (t *tx) setDuty(c register.SetDuty) error {
 		return err
 	}
 	row := &register.Duty{KindID: kind.ID, Circuit: c.Circuit, Service: c.Service, Note: c.Note, Version: 1}
-	before, err := duties.one(t.ctx, t.conn, "kind_id = ? AND circuit = ?", kind.ID, c.Circuit)
+	before, err := duties.one(t.ctx, t.conn, "kind_id = ? AND LOWER(circuit) = ?", kind.ID, fold(c.Circuit))
 	if err != nil {
 		return err
 	}

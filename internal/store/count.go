@@ -34,9 +34,9 @@ func (s *Store) countThings(ctx context.Context, site string, c *register.Counts
 	machinesOf, storeOf := "", ""
 	var args []any
 	if site != "" {
-		machinesOf = " WHERE m.site_id IN (SELECT id FROM sites WHERE name = ?)"
-		storeOf = " AND a.site_id IN (SELECT id FROM sites WHERE name = ?)"
-		args = []any{site}
+		machinesOf = " WHERE m.site_id IN (SELECT id FROM sites WHERE LOWER(name) = ?)"
+		storeOf = " AND a.site_id IN (SELECT id FROM sites WHERE LOWER(name) = ?)"
+		args = []any{fold(site)}
 	}
 	for _, one := range []struct {
 		query string

@@ -346,7 +346,7 @@ type seenRows struct {
 const seenKept = 200_000
 
 func (s *seenRows) key(parts ...string) uint64 {
-	return maphash.String(s.seed, strings.Join(parts, "\x00"))
+	return maphash.String(s.seed, fold(strings.Join(parts, "\x00")))
 }
 
 // note remembers that the current row speaks of a thing, once it is taken, and

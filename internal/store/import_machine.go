@@ -166,7 +166,7 @@ func (im *importer) machineOf(h *register.HoseRow) (*register.Machine, error) {
 	if h.Site != "" {
 		if have, err := sites.one(t.ctx, t.conn, "id = ?", m.SiteID); err != nil {
 			return nil, err
-		} else if have != nil && have.Name != h.Site {
+		} else if have != nil && fold(have.Name) != fold(h.Site) {
 			im.tell("site", "the register has machine %s at %s; it stays there, a list of machines can move it", m.Code, have.Name)
 		}
 	}

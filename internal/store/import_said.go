@@ -61,7 +61,7 @@ func (im *importer) duty(m *register.Machine, said []register.SaidRow) error {
 		return err
 	}
 	for _, s := range said {
-		have, err := duties.one(t.ctx, t.conn, "kind_id = ? AND circuit = ?", kind.ID, s.Circuit)
+		have, err := duties.one(t.ctx, t.conn, "kind_id = ? AND LOWER(circuit) = ?", kind.ID, fold(s.Circuit))
 		if err != nil {
 			return err
 		}

@@ -1,6 +1,8 @@
 package store
 
 import (
+	"strings"
+
 	"hoseward/internal/quantity"
 	"hoseward/internal/register"
 )
@@ -9,8 +11,21 @@ import (
 // stays flat in memory; beyond it everything is forgotten and looked up again.
 const keysKept = 20000
 
-// keys remembers within one transaction what names mean. Rows in it are as the
-// transaction left them; callers must not alter them.
+// fold is a name without the difference of capital and small letters, which
+// tells no two things apart: RT-1 and rt-1 are one machine. Only the letters A
+// to Z are folded, as LOWER does on both engines for columns of collation C.
+// Codes and names are found by it, and unique by it.
+func fold(name string) string {
+	return strings.Map(func(r rune) rune {
+		if r >= 'A' && r <= 'Z' {
+			return r + 'a' - 'A'
+		}
+		return r
+	}, name)
+}
+
+// keys remembers within one transaction what names, folded, mean. Rows in it
+// are as the transaction left them; callers must not alter them.
 type keys struct {
 	sites      map[string]*register.Site
 	kinds      map[string]*register.Kind
@@ -25,11 +40,13 @@ type keys struct {
 	n          int
 }
 
-// owned is a name within a machine.
+// owned is a folded name within a machine.
 type owned struct {
 	machineID int64
 	name      string
 }
+
+func ownedBy(machineID int64, name string) owned { return owned{machineID, fold(name)} }
 
 func (k *keys) clear() {
 	*k = keys{
@@ -62,7 +79,7 @@ func lookUp[K comparable, T any](t *tx, known map[K]*T, key K, tab *table[T], co
 
 func (t *tx) site(name string) (*register.Site, error) {
 	t.keys.room()
-	site, err := lookUp(t, t.keys.sites, name, sites, "name = ?", name)
+	site, err := lookUp(t, t.keys.sites, fold(name), sites, "LOWER(name) = ?", fold(name))
 	if err == nil && site == nil {
 		err = refuse(register.NotFound, "site", "There is no site %s; add it first or check its name.", name)
 	}
@@ -71,7 +88,7 @@ func (t *tx) site(name string) (*register.Site, error) {
 
 func (t *tx) machine(code string) (*register.Machine, error) {
 	t.keys.room()
-	m, err := lookUp(t, t.keys.machines, code, machines, "code = ?", code)
+	m, err := lookUp(t, t.keys.machines, fold(code), machines, "LOWER(code) = ?", fold(code))
 	if err == nil && m == nil {
 		err = refuse(register.NotFound, "machine", "There is no machine %s; add it first or check its code.", code)
 	}
@@ -80,7 +97,7 @@ func (t *tx) machine(code string) (*register.Machine, error) {
 
 func (t *tx) position(m *register.Machine, name string) (*register.Position, error) {
 	t.keys.room()
-	p, err := lookUp(t, t.keys.positions, owned{m.ID, name}, positions, "machine_id = ? AND name = ?", m.ID, name)
+	p, err := lookUp(t, t.keys.positions, ownedBy(m.ID, name), positions, "machine_id = ? AND LOWER(name) = ?", m.ID, fold(name))
 	if err == nil && p == nil {
 		err = refuse(register.NotFound, "position", "Machine %s has no position %s; add it first or check its name.", m.Code, name)
 	}
@@ -89,7 +106,7 @@ func (t *tx) position(m *register.Machine, name string) (*register.Position, err
 
 func (t *tx) assembly(code string) (*register.Assembly, error) {
 	t.keys.room()
-	a, err := lookUp(t, t.keys.assemblies, code, assemblies, "code = ?", code)
+	a, err := lookUp(t, t.keys.assemblies, fold(code), assemblies, "LOWER(code) = ?", fold(code))
 	if err == nil && a == nil {
 		err = refuse(register.NotFound, "assembly_code", "There is no assembly %s; add it first or check its code.", code)
 	}
@@ -98,7 +115,7 @@ func (t *tx) assembly(code string) (*register.Assembly, error) {
 
 // policy is the policy of that name.
 func (t *tx) policy(name string) (*register.Policy, error) {
-	p, err := policies.one(t.ctx, t.conn, "name = ?", name)
+	p, err := policies.one(t.ctx, t.conn, "LOWER(name) = ?", fold(name))
 	if err == nil && p == nil {
 		err = refuse(register.NotFound, "policy", "There is no policy %s; choose one of those the register has.", name)
 	}

@@ -71,14 +71,14 @@ type lineQuery struct {
 func (s *Store) lineQuery(d *days, f register.LineFilter) *lineQuery {
 	q := &lineQuery{e: s.e, joined: d.differ}
 	if f.Site != "" {
-		q.join("m.site_id IN (SELECT id FROM sites WHERE name = ?)", f.Site)
+		q.join("m.site_id IN (SELECT id FROM sites WHERE LOWER(name) = ?)", fold(f.Site))
 	}
 	if f.Machine != "" {
 		q.one = true
-		q.join("m.code = ?", f.Machine)
+		q.join("LOWER(m.code) = ?", fold(f.Machine))
 	}
 	if f.Kind != "" {
-		q.join("m.kind_id IN (SELECT id FROM kinds WHERE name = ?)", f.Kind)
+		q.join("m.kind_id IN (SELECT id FROM kinds WHERE LOWER(name) = ?)", fold(f.Kind))
 	}
 	if f.CanHurt {
 		q.join("(q.can_hurt OR m.can_hurt)")

@@ -13,8 +13,10 @@ func (t *tx) addMachine(c register.AddMachine) error {
 	if err != nil {
 		return err
 	}
-	if _, err := t.machine(c.Code); !isCode(err, register.NotFound) {
-		return firstError(err, machineTaken(c.Code))
+	if have, err := t.machine(c.Code); err == nil {
+		return machineTaken(have.Code)
+	} else if !isCode(err, register.NotFound) {
+		return err
 	}
 	kind, err := t.kind(c.Kind)
 	if err != nil {
@@ -30,7 +32,7 @@ func (t *tx) addMachine(c register.AddMachine) error {
 	if err := insert(t, machines, row, &row.ID, machineTaken(c.Code)); err != nil {
 		return err
 	}
-	t.keys.machines[c.Code] = row
+	t.keys.machines[fold(c.Code)] = row
 	return nil
 }
 
@@ -58,7 +60,7 @@ func (t *tx) changeMachine(c register.ChangeMachine) error {
 		}
 	}
 	if row.Code != before.Code {
-		if other, err := machines.one(t.ctx, t.conn, "code = ?", row.Code); err != nil || other != nil {
+		if other, err := machines.one(t.ctx, t.conn, "LOWER(code) = ? AND id <> ?", fold(row.Code), row.ID); err != nil || other != nil {
 			return firstError(err, machineTaken(row.Code))
 		}
 	}
@@ -66,9 +68,9 @@ func (t *tx) changeMachine(c register.ChangeMachine) error {
 	if err := update(t, machines, before, &row, row.ID, before.Version, machineTaken(row.Code)); err != nil {
 		return err
 	}
-	delete(t.keys.machines, before.Code)
+	delete(t.keys.machines, fold(before.Code))
 	delete(t.keys.hours, row.ID)
-	t.keys.machines[row.Code] = &row
+	t.keys.machines[fold(row.Code)] = &row
 	t.touched.machine(row.ID)
 	return nil
 }

@@ -38,10 +38,10 @@ func (s *Store) MachineLines(ctx context.Context, now time.Time, f register.Mach
 func (s *Store) machineCond(f register.MachineFilter) (string, []any, error) {
 	conds, args := []string{"1 = 1"}, []any(nil)
 	if f.Site != "" {
-		conds, args = append(conds, "site_id IN (SELECT id FROM sites WHERE name = ?)"), append(args, f.Site)
+		conds, args = append(conds, "site_id IN (SELECT id FROM sites WHERE LOWER(name) = ?)"), append(args, fold(f.Site))
 	}
 	if f.Kind != "" {
-		conds, args = append(conds, "kind_id IN (SELECT id FROM kinds WHERE name = ?)"), append(args, f.Kind)
+		conds, args = append(conds, "kind_id IN (SELECT id FROM kinds WHERE LOWER(name) = ?)"), append(args, fold(f.Kind))
 	}
 	if f.Text != "" {
 		like := " " + s.e.like + ` ? ESCAPE '\'`

@@ -12,7 +12,7 @@ import (
 // of code NotFound if there is none of that code.
 func (s *Store) MachineSheet(ctx context.Context, now time.Time, code string) (register.MachineSheet, error) {
 	c := s.reader()
-	m, err := machines.one(ctx, c, "code = ?", code)
+	m, err := machines.one(ctx, c, "LOWER(code) = ?", fold(code))
 	if err != nil {
 		return register.MachineSheet{}, err
 	}

@@ -3,17 +3,21 @@ package store
 import (
 	"context"
 	"fmt"
+	"time"
 
 	"hoseward/internal/register"
 )
 
 func (t *tx) addSite(c register.AddSite) error {
+	if _, err := time.LoadLocation(c.Zone); err != nil {
+		return refuse(register.Invalid, "zone", "There is no time zone %s; write it like Europe/Berlin, America/Chicago or UTC.", c.Zone)
+	}
 	p, err := t.policy(orElse(c.Policy, normalDemand()))
 	if err != nil {
 		return err
 	}
 	taken := refuse(register.Exists, "name", "There is a site %s already; choose another name.", c.Name)
-	if have, err := sites.one(t.ctx, t.conn, "name = ?", c.Name); err != nil || have != nil {
+	if have, err := sites.one(t.ctx, t.conn, "LOWER(name) = ?", fold(c.Name)); err != nil || have != nil {
 		return firstError(err, taken)
 	}
 	t.keys.frame = nil
@@ -23,7 +27,7 @@ func (t *tx) addSite(c register.AddSite) error {
 
 func (t *tx) addKind(c register.AddKind) error {
 	taken := refuse(register.Exists, "name", "There is a kind of machine %s already.", c.Name)
-	if have, err := kinds.one(t.ctx, t.conn, "name = ?", c.Name); err != nil || have != nil {
+	if have, err := kinds.one(t.ctx, t.conn, "LOWER(name) = ?", fold(c.Name)); err != nil || have != nil {
 		return firstError(err, taken)
 	}
 	row := &register.Kind{Name: c.Name, Version: 1}
@@ -37,14 +41,14 @@ func (t *tx) kind(name string) (*register.Kind, error) {
 		return nil, nil
 	}
 	t.keys.room()
-	k, err := lookUp(t, t.keys.kinds, name, kinds, "name = ?", name)
+	k, err := lookUp(t, t.keys.kinds, fold(name), kinds, "LOWER(name) = ?", fold(name))
 	if err != nil || k != nil {
 		return k, err
 	}
 	if err := t.addKind(register.AddKind{Name: name}); err != nil {
 		return nil, err
 	}
-	return lookUp(t, t.keys.kinds, name, kinds, "name = ?", name)
+	return lookUp(t, t.keys.kinds, fold(name), kinds, "LOWER(name) = ?", fold(name))
 }
 
 func firstError(errs ...error) error {
@@ -75,7 +79,7 @@ func (s *Store) MachineCodes(ctx context.Context) ([]string, error) {
 // where there is no such machine.
 func (s *Store) PositionNames(ctx context.Context, machineCode string) ([]string, error) {
 	return s.texts(ctx, `SELECT p.name FROM positions p JOIN machines m ON m.id = p.machine_id
-		WHERE m.code = ? ORDER BY p.walk_order, p.name`, machineCode)
+		WHERE LOWER(m.code) = ? ORDER BY p.walk_order, p.name`, fold(machineCode))
 }
 
 func (s *Store) texts(ctx context.Context, query string, args ...any) ([]string, error) {

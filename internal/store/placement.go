@@ -99,11 +99,11 @@ func removedOn(code string, fitted quantity.Date, rest []register.Command) quant
 	for _, c := range rest {
 		switch c := c.(type) {
 		case register.Fit:
-			if c.AssemblyCode == code {
+			if fold(c.AssemblyCode) == fold(code) {
 				return quantity.Date{}
 			}
 		case register.Remove:
-			if c.AssemblyCode == code {
+			if fold(c.AssemblyCode) == fold(code) {
 				if c.On.Before(fitted) {
 					return quantity.Date{} // remove refuses it
 				}
@@ -286,7 +286,7 @@ func (t *tx) keepAt(a *register.Assembly, siteID int64) error {
 	if err := update(t, assemblies, a, &moved, a.ID, a.Version, nil); err != nil {
 		return err
 	}
-	t.keys.assemblies[a.Code] = &moved
+	t.keys.assemblies[fold(a.Code)] = &moved
 	return nil
 }
 

@@ -8,7 +8,7 @@ import (
 
 func (t *tx) addPolicy(c register.AddPolicy) error {
 	taken := refuse(register.Exists, "name", "There is a policy %s already; choose another name.", c.Policy.Name)
-	if have, err := policies.one(t.ctx, t.conn, "name = ?", c.Policy.Name); err != nil || have != nil {
+	if have, err := policies.one(t.ctx, t.conn, "LOWER(name) = ?", fold(c.Policy.Name)); err != nil || have != nil {
 		return firstError(err, taken)
 	}
 	t.keys.frame = nil

@@ -50,7 +50,7 @@ func (t *tx) addPosition(c register.AddPosition) error {
 	if err := insert(t, positions, row, &row.ID, positionTaken(m.Code, c.Name)); err != nil {
 		return err
 	}
-	t.keys.positions[owned{m.ID, c.Name}] = row
+	t.keys.positions[ownedBy(m.ID, c.Name)] = row
 	return nil
 }
 
@@ -87,7 +87,7 @@ func (t *tx) changePosition(c register.ChangePosition) error {
 		return firstError(err, refuse(register.NotFound, "", "%s", gone))
 	}
 	if row.Name != before.Name {
-		other, err := positions.one(t.ctx, t.conn, "machine_id = ? AND name = ?", m.ID, row.Name)
+		other, err := positions.one(t.ctx, t.conn, "machine_id = ? AND LOWER(name) = ? AND id <> ?", m.ID, fold(row.Name), row.ID)
 		if err != nil || other != nil {
 			return firstError(err, positionTaken(m.Code, row.Name))
 		}
@@ -96,8 +96,8 @@ func (t *tx) changePosition(c register.ChangePosition) error {
 	if err := update(t, positions, before, &row, row.ID, before.Version, positionTaken(m.Code, row.Name)); err != nil {
 		return err
 	}
-	delete(t.keys.positions, owned{m.ID, before.Name})
-	t.keys.positions[owned{m.ID, row.Name}] = &row
+	delete(t.keys.positions, ownedBy(m.ID, before.Name))
+	t.keys.positions[ownedBy(m.ID, row.Name)] = &row
 	t.touched.machine(m.ID)
 	return nil
 }
@@ -105,7 +105,7 @@ func (t *tx) changePosition(c register.ChangePosition) error {
 // circuit is a circuit of a machine, nil if it has none of that name.
 func (t *tx) circuit(m *register.Machine, name string) (*register.Circuit, error) {
 	t.keys.room()
-	return lookUp(t, t.keys.circuits, owned{m.ID, name}, circuits, "machine_id = ? AND name = ?", m.ID, name)
+	return lookUp(t, t.keys.circuits, ownedBy(m.ID, name), circuits, "machine_id = ? AND LOWER(name) = ?", m.ID, fold(name))
 }
 
 func (t *tx) circuitOrNew(m *register.Machine, name string) (*register.Circuit, error) {
@@ -117,7 +117,7 @@ func (t *tx) circuitOrNew(m *register.Machine, name string) (*register.Circuit, 
 	if err := insert(t, circuits, row, &row.ID, nil); err != nil {
 		return nil, err
 	}
-	t.keys.circuits[owned{m.ID, name}] = row
+	t.keys.circuits[ownedBy(m.ID, name)] = row
 	return row, nil
 }
 

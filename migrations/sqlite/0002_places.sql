@@ -1,8 +1,9 @@
 -- +goose Up
--- Policies, sites, kinds of machines, machines, circuits and positions.
+-- Policies, sites, kinds of machines, machines, circuits and positions. Names
+-- and codes are unique whatever the case of their letters.
 CREATE TABLE policies (
     id                     INTEGER PRIMARY KEY AUTOINCREMENT,
-    name                   TEXT NOT NULL UNIQUE CHECK (name <> ''),
+    name                   TEXT NOT NULL CHECK (name <> ''),
     months_from_assembly   INTEGER CHECK (months_from_assembly > 0),
     months_from_fitting    INTEGER CHECK (months_from_fitting > 0),
     months_from_make       INTEGER CHECK (months_from_make > 0),
@@ -27,27 +28,30 @@ CREATE TABLE policies (
     version                INTEGER NOT NULL DEFAULT 1 CHECK (version > 0),
     CHECK (NOT own_curve_alone OR own_curve_reason <> '')
 );
+CREATE UNIQUE INDEX policies_by_name ON policies (LOWER(name));
 
 CREATE TABLE sites (
     id        INTEGER PRIMARY KEY AUTOINCREMENT,
-    name      TEXT NOT NULL UNIQUE CHECK (name <> ''),
+    name      TEXT NOT NULL CHECK (name <> ''),
     zone      TEXT NOT NULL CHECK (zone <> ''),
     policy_id INTEGER NOT NULL REFERENCES policies (id) ON DELETE RESTRICT,
     version   INTEGER NOT NULL DEFAULT 1 CHECK (version > 0)
 );
+CREATE UNIQUE INDEX sites_by_name ON sites (LOWER(name));
 CREATE INDEX sites_by_policy ON sites (policy_id);
 
 CREATE TABLE kinds (
     id      INTEGER PRIMARY KEY AUTOINCREMENT,
-    name    TEXT NOT NULL UNIQUE CHECK (name <> ''),
+    name    TEXT NOT NULL CHECK (name <> ''),
     version INTEGER NOT NULL DEFAULT 1 CHECK (version > 0)
 );
+CREATE UNIQUE INDEX kinds_by_name ON kinds (LOWER(name));
 
 CREATE TABLE machines (
     id                     INTEGER PRIMARY KEY AUTOINCREMENT,
     site_id                INTEGER NOT NULL REFERENCES sites (id) ON DELETE RESTRICT,
     kind_id                INTEGER REFERENCES kinds (id) ON DELETE RESTRICT,
-    code                   TEXT NOT NULL UNIQUE CHECK (code <> ''),
+    code                   TEXT NOT NULL CHECK (code <> ''),
     name                   TEXT NOT NULL DEFAULT '',
     serial                 TEXT NOT NULL DEFAULT '',
     planned_hours_per_week REAL CHECK (planned_hours_per_week >= 0 AND planned_hours_per_week <= 168),
@@ -55,6 +59,8 @@ CREATE TABLE machines (
     note                   TEXT NOT NULL DEFAULT '',
     version                INTEGER NOT NULL DEFAULT 1 CHECK (version > 0)
 );
+CREATE UNIQUE INDEX machines_by_code ON machines (LOWER(code));
+CREATE INDEX machines_in_order ON machines (code);
 CREATE INDEX machines_by_site ON machines (site_id, code);
 CREATE INDEX machines_by_kind ON machines (kind_id);
 
@@ -63,9 +69,9 @@ CREATE TABLE circuits (
     machine_id INTEGER NOT NULL REFERENCES machines (id) ON DELETE RESTRICT,
     name       TEXT NOT NULL CHECK (name <> ''),
     version    INTEGER NOT NULL DEFAULT 1 CHECK (version > 0),
-    UNIQUE (machine_id, name),
     UNIQUE (id, machine_id)
 );
+CREATE UNIQUE INDEX circuits_by_name ON circuits (machine_id, LOWER(name));
 
 -- A position's circuit is one of its own machine.
 CREATE TABLE positions (
@@ -83,9 +89,9 @@ CREATE TABLE positions (
     twisted     BOOLEAN NOT NULL DEFAULT FALSE,
     note        TEXT NOT NULL DEFAULT '',
     version     INTEGER NOT NULL DEFAULT 1 CHECK (version > 0),
-    UNIQUE (machine_id, name),
     FOREIGN KEY (circuit_id, machine_id) REFERENCES circuits (id, machine_id) ON DELETE RESTRICT
 );
+CREATE UNIQUE INDEX positions_by_name ON positions (machine_id, LOWER(name));
 CREATE INDEX positions_by_walk ON positions (machine_id, walk_order);
 CREATE INDEX positions_by_circuit ON positions (circuit_id);
 CREATE INDEX positions_by_policy ON positions (policy_id) WHERE policy_id IS NOT NULL;

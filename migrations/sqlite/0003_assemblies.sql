@@ -3,7 +3,7 @@
 CREATE TABLE assemblies (
     id             INTEGER PRIMARY KEY AUTOINCREMENT,
     site_id        INTEGER NOT NULL REFERENCES sites (id) ON DELETE RESTRICT,
-    code           TEXT NOT NULL UNIQUE CHECK (code <> ''),
+    code           TEXT NOT NULL CHECK (code <> ''),
     layline        TEXT NOT NULL DEFAULT '',
     maker          TEXT NOT NULL DEFAULT '',
     designation    TEXT NOT NULL DEFAULT '',
@@ -30,13 +30,15 @@ CREATE TABLE assemblies (
     note           TEXT NOT NULL DEFAULT '',
     version        INTEGER NOT NULL DEFAULT 1 CHECK (version > 0)
 );
+CREATE UNIQUE INDEX assemblies_by_code ON assemblies (LOWER(code));
 CREATE INDEX assemblies_by_site ON assemblies (site_id);
 
 -- Every code an assembly ever had, so that none is used again for another.
 CREATE TABLE assembly_codes (
-    code        TEXT PRIMARY KEY,
+    code        TEXT NOT NULL,
     assembly_id INTEGER NOT NULL REFERENCES assemblies (id) ON DELETE RESTRICT
 );
+CREATE UNIQUE INDEX assembly_codes_by_code ON assembly_codes (LOWER(code));
 CREATE INDEX assembly_codes_by_assembly ON assembly_codes (assembly_id);
 
 -- The last number given out as a code; a gap does no harm.

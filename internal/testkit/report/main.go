@@ -12,6 +12,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"regexp"
 	"strings"
 )
 
@@ -40,7 +41,7 @@ func run(args []string, w io.Writer) int {
 		fmt.Fprintln(w, "run the tests:", err)
 		return 3
 	}
-	r := report{w: w, output: map[string][]string{}}
+	r := report{w: w, output: map[string][]string{}, skips: map[string][]string{}}
 	r.read(out)
 	err = cmd.Wait()
 	r.close()
@@ -59,7 +60,8 @@ func run(args []string, w io.Writer) int {
 type report struct {
 	w                       io.Writer
 	output                  map[string][]string // by package and test, until it has ended
-	skips                   []string
+	reasons                 []string            // of skips, each once
+	skips                   map[string][]string // tests by reason
 	passed, failed, skipped int
 }
 
@@ -102,7 +104,11 @@ func (r *report) end(e event, output []string) {
 		fmt.Fprint(r.w, strings.Join(output, ""))
 	case "skip":
 		r.skipped++
-		r.skips = append(r.skips, fmt.Sprintf("%s %s: %s", e.Package, e.Test, reason(output)))
+		why := reason(output)
+		if len(r.skips[why]) == 0 {
+			r.reasons = append(r.reasons, why)
+		}
+		r.skips[why] = append(r.skips[why], e.Test)
 	}
 }
 
@@ -117,6 +123,9 @@ func (r *report) endPackage(e event, output []string) {
 	}
 }
 
+// place is where in the source something was said.
+var place = regexp.MustCompile(`^\w+\.go:\d+: `)
+
 // reason is what a skipped test said, on one line.
 func reason(output []string) string {
 	var said []string
@@ -125,17 +134,22 @@ func reason(output []string) string {
 		if strings.HasPrefix(t, "===") || strings.HasPrefix(t, "---") {
 			continue
 		}
-		said = append(said, t)
+		said = append(said, place.ReplaceAllString(t, ""))
 	}
 	return strings.Join(said, " ")
 }
 
 func (r *report) close() {
-	if len(r.skips) > 0 {
-		fmt.Fprintln(r.w, "\nSkipped; these were not tested on this machine:")
-		for _, s := range r.skips {
-			fmt.Fprintln(r.w, "  "+s)
+	if len(r.reasons) > 0 {
+		fmt.Fprintln(r.w, "\nSkipped, so not tested on this machine:")
+	}
+	for _, why := range r.reasons {
+		tests := r.skips[why]
+		more := ""
+		if len(tests) > 1 {
+			more = fmt.Sprintf(" and %d more", len(tests)-1)
 		}
+		fmt.Fprintf(r.w, "  %s%s: %s\n", tests[0], more, why)
 	}
 	fmt.Fprintf(r.w, "\n%d passed, %d failed, %d skipped\n", r.passed, r.failed, r.skipped)
 }
