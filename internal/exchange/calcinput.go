@@ -40,7 +40,9 @@ type LifeReader struct {
 // must not look good, so:
 //
 //   - no policy is the strictest shipped one, heightened demand; within a
-//     policy an absent limit does not apply,
+//     policy an absent limit does not apply, but for the interval of
+//     inspections and the ages before fitting, which are the strictest
+//     shipped ones,
 //   - what the hose leaves out and the published table of its designation and
 //     size knows is taken from there,
 //   - an absent can_hurt is true and an absent recorded is false,
@@ -273,6 +275,20 @@ func (l *LifeReader) policy() {
 	}
 	if p.Name == "" {
 		p.Name = "site" // limits that nobody named
+	}
+	strictestChecks(p)
+}
+
+// strictestChecks fills in what every policy has, where it is not given: how
+// often to inspect and how old hose and assembly may be before fitting.
+func strictestChecks(p *life.Policy) {
+	strict := life.HeightenedDemand()
+	for _, c := range [...]struct{ ours, strict **int }{
+		{&p.InspectMonths, &strict.InspectMonths}, {&p.StorageMonths, &strict.StorageMonths}, {&p.HoseAgeMonths, &strict.HoseAgeMonths},
+	} {
+		if *c.ours == nil {
+			*c.ours = *c.strict
+		}
 	}
 }
 

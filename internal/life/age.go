@@ -59,7 +59,6 @@ func agesOf(a *Assembly) ages {
 		g.assembly, g.kind = made, originHose
 	case !fitted.IsZero():
 		g.assembly, g.kind = fitted.AddMonths(-monthsUnknownAge), originFitting
-		g.hose, g.hoseAssumed = g.assembly, true
 	default:
 		g.kind = originUnknown
 		return g
@@ -68,9 +67,7 @@ func agesOf(a *Assembly) ages {
 		g.assembly, g.kind, g.disordered = fitted, originEarlier, true
 	}
 	if made.IsZero() {
-		if !g.hoseAssumed {
-			g.hose, g.hoseAssumed = g.assembly.AddMonths(-monthsUnknownAge), true
-		}
+		g.hose, g.hoseAssumed = g.assembly.AddMonths(-monthsUnknownAge), true
 		return g
 	}
 	if made.After(g.assembly) {

@@ -101,8 +101,8 @@ func (c *calc) rating() {
 	case o.over:
 		k.Note = NoteAssessed
 	}
-	if o.due.IsZero() {
-		k.Missing = m
+	if o.due.IsZero() || o.due.After(c.asOf) {
+		k.Missing = m // a known date to come stands, but one before it may be hidden
 	}
 	if k.Missing == nil {
 		used := 0.0

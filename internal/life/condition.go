@@ -126,10 +126,10 @@ func (c *calc) lastInspection() quantity.Date {
 	return c.a.LastInspection
 }
 
-// overheated is the day on which an inspection became due because the hose ran
-// hotter than its limit: the day that began, if it was not inspected since; if
-// it was but is still too hot, today; if that is over but it was not inspected
-// since, the day it ended. Stretches that follow each other are one time.
+// overheated is the day on which an inspection is due because the hose runs
+// hotter than its limit: the day that begins, if it was not inspected since; if
+// it was but is still too hot, the day after; if that is over but it was not
+// inspected since, the day it ended. Stretches that follow each other are one time.
 func (c *calc) overheated(last quantity.Date) quantity.Date {
 	var due, from quantity.Date // from is the day the present hot time began
 	for i := range c.wear.pieces {
@@ -153,12 +153,10 @@ func (c *calc) overheated(last quantity.Date) quantity.Date {
 // including, end.
 func (c *calc) askedFor(from, end, last quantity.Date) quantity.Date {
 	switch {
-	case from.After(c.asOf):
-		return quantity.Date{}
-	case last.Before(from):
+	case last.Before(from): // also of a plan: it is asked for on its day
 		return from
 	case end.After(c.asOf):
-		return c.asOf
+		return last.AddDays(1)
 	case last.Before(end):
 		return end
 	}

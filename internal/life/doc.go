@@ -36,12 +36,16 @@
 //   - An unknown test temperature of the curve is 100 degrees, the lowest of
 //     the published ones. A construction that is unknown, or does not say what
 //     bears the pressure, counts as wire, warned.
-//   - Overheating asks for an inspection on the day it begins; seen since but
-//     still hot, today; over, but not seen since it ended, on that day.
+//   - Overheating, planned too, asks for an inspection on the day it begins;
+//     seen since but still hot, the day after; over, but not seen since it ended, on
+//     that day.
 //   - A policy without month limits runs heat against 72 months from assembly;
 //     adding a first limit longer than that is milder than having none.
 //   - What over-rating is known makes the rating clock due even where other
-//     pressures are not known; it then lacks nothing.
+//     pressures are not known; where that day is still to come it also says
+//     what is missing.
+//   - The 28 days of readings that a trend needs are days out of lay-up, and
+//     without any reading the band opens into the past as well.
 //   - An assembly in store is judged by the fast path of hours, and none with
 //     an open finding of class stop or replace may be fitted.
 //   - A policy's damage limit above 0.5 or factor for assumed cycles below 2,

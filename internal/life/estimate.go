@@ -51,7 +51,8 @@ type Clock struct {
 	Name ClockName
 	Used *float64      // share spent at AsOf; nil if it cannot be computed
 	Due  quantity.Date // no date if it does not run out or is missing data
-	// Missing names what the clock lacks; it cannot be computed then.
+	// Missing names what the clock lacks; it cannot be computed then. The rating
+	// clock keeps a date to come that is known all the same.
 	Missing []string
 	Note    string // "no curve for this construction", ...
 

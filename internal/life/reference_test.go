@@ -259,7 +259,6 @@ func (s slow) monthLimits(heat bool) (from, due []quantity.Date) {
 	}
 	if origin.IsZero() {
 		origin = fitted.AddMonths(-48)
-		made = origin
 	}
 	origin = quantity.Earliest(origin, fitted)
 	if made.IsZero() {

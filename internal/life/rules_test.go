@@ -73,9 +73,9 @@ func TestOf_NextInspection(t *testing.T) {
 		}, "2021-01-01"},
 		{"no interval, no inspection", func(a *life.Assembly) { a.Policy.InspectMonths = nil }, ""},
 		{"hotter than the hose allows: at once, on the day that began", func(a *life.Assembly) { a.Conditions[0].FluidC = ptr(111.0) }, "2020-01-01"},
-		{"inspected since, still too hot: today", func(a *life.Assembly) {
+		{"inspected since, still too hot: every day again", func(a *life.Assembly) {
 			a.Conditions[0].FluidC, a.LastInspection = ptr(111.0), day("2020-06-01")
-		}, "2020-07-01"},
+		}, "2020-06-02"},
 		{"over, not inspected since it ended: the day it ended", func(a *life.Assembly) {
 			a.Conditions[0].FluidC, a.LastInspection = ptr(111.0), day("2020-03-01")
 			cool := a.Conditions[0]
@@ -88,6 +88,11 @@ func TestOf_NextInspection(t *testing.T) {
 			cool.From, cool.FluidC = day("2020-05-01"), ptr(60.0)
 			a.Conditions = append(a.Conditions, cool)
 		}, "2021-06-01"},
+		{"a plan to run too hot asks for one on its day", func(a *life.Assembly) {
+			hot := a.Conditions[0]
+			hot.From, hot.FluidC = day("2020-09-01"), ptr(111.0)
+			a.Conditions = append(a.Conditions, hot)
+		}, "2020-09-01"},
 		{"water allows 70 degrees only", func(a *life.Assembly) { a.Fluid, a.Conditions[0].FluidC = "water-based", ptr(71.0) }, "2020-01-01"},
 		{"so does a class of fluid that holds water", func(a *life.Assembly) { a.Fluid, a.Conditions[0].FluidC = "HFC 46", ptr(71.0) }, "2020-01-01"},
 		{"so does an emulsion", func(a *life.Assembly) { a.Fluid, a.Conditions[0].FluidC = "Emulsion", ptr(71.0) }, "2020-01-01"},

@@ -304,6 +304,9 @@ func (w *working) calendar() {
 	case originEarlier:
 		w.add("assembly date", "after the first fitting: the earlier day", c.ages.assembly.String(), SourceChoice)
 	}
+	if c.ages.hoseAssumed && c.a.Policy.MonthsFromMake != nil {
+		w.add("hose made", "unknown: assembly "+c.ages.assembly.String()+" - 48 months", c.ages.hose.String(), SourceChoice)
+	}
 	for i := range c.limits.all() {
 		l := &c.limits.list[i]
 		source := sourceMonths
