@@ -11,7 +11,7 @@ import (
 func TestOf_RatingClockLacksWhatMayComeBeforeAKnownDate(t *testing.T) {
 	a := plain(t)
 	over := a.Conditions[0]
-	over.From = day("2020-09-01")
+	over.From, over.Recorded = day("2020-09-01"), false
 	over.Cycles = []life.Cycle{{MaxBar: *a.Hose.RatedBar * 1.2, Count: 1}}
 	a.Conditions[0].Cycles, a.Conditions[0].NoCycles = nil, false
 	a.Conditions = append(a.Conditions, over)
