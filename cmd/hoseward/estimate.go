@@ -51,11 +51,14 @@ func (c estimateCommand) Run(ctx context.Context, m *Main, s config.Settings) er
 	if c.Within < -1 {
 		return badCall(fmt.Errorf("--within %d: give a number of days, 0 or more", c.Within))
 	}
-	reg, err := openRegister(ctx, s.DB)
+	reg, err := openExisting(ctx, s.DB)
 	if err != nil {
 		return err
 	}
 	defer reg.Close()
+	if err := c.known(ctx, reg); err != nil {
+		return err
+	}
 	var lines []dueLine
 	list := func(now time.Time, from lister) error {
 		lines, err = c.list(ctx, from, now)
@@ -81,9 +84,33 @@ func (c estimateCommand) Run(ctx context.Context, m *Main, s config.Settings) er
 	return c.write(m, lines)
 }
 
-// list is what the flags choose: open stops first, then what is incomplete,
-// whatever its date, then the rest by date. A date that lacks data may be too
-// late, so no choice of days hides it.
+// known refuses a site or machine that the register does not have: an empty
+// list would look as if nothing were due.
+func (c estimateCommand) known(ctx context.Context, reg *store.Store) error {
+	if c.Machine != "" {
+		codes, err := reg.MachineCodes(ctx)
+		if err != nil {
+			return fmt.Errorf("look for machine %s: %w", c.Machine, err)
+		}
+		if !slices.Contains(codes, c.Machine) {
+			return badData(fmt.Errorf("there is no machine %q in the register; write its code as the register has it", c.Machine))
+		}
+	}
+	if c.Site != "" {
+		sites, err := reg.Sites(ctx)
+		if err != nil {
+			return fmt.Errorf("look for site %s: %w", c.Site, err)
+		}
+		if !slices.ContainsFunc(sites, func(s register.Site) bool { return s.Name == c.Site }) {
+			return badData(fmt.Errorf("there is no site %q in the register; write its name as the register has it", c.Site))
+		}
+	}
+	return nil
+}
+
+// list is what the flags choose: open stops first, then what is overdue, then
+// what is incomplete, whatever its date, then the rest by date. A date that
+// lacks data may be too late, so no choice of days hides it.
 func (c estimateCommand) list(ctx context.Context, from lister, now time.Time) ([]dueLine, error) {
 	f := register.LineFilter{Site: c.Site, Machine: c.Machine, Incomplete: true}
 	incomplete, err := allLines(ctx, from, now, f)
@@ -100,18 +127,33 @@ func (c estimateCommand) list(ctx context.Context, from lister, now time.Time) (
 	}
 	chosen = slices.DeleteFunc(chosen, func(l dueLine) bool { return !l.Complete })
 	all := append(incomplete, chosen...)
-	slices.SortStableFunc(all, func(a, b dueLine) int { return a.rank() - b.rank() })
+	slices.SortStableFunc(all, func(a, b dueLine) int {
+		if d := a.rank() - b.rank(); d != 0 {
+			return d
+		}
+		return a.date().Compare(b.date())
+	})
 	return all, nil
+}
+
+// date is the day to act by, the last there is for none.
+func (l *dueLine) date() quantity.Date {
+	if l.ActBy.IsZero() {
+		return quantity.MaxDate
+	}
+	return l.ActBy
 }
 
 func (l *dueLine) rank() int {
 	switch {
 	case l.Status == life.StatusStop:
 		return 0
-	case !l.Complete:
+	case l.Status == life.StatusOverdue:
 		return 1
+	case !l.Complete:
+		return 2
 	}
-	return 2
+	return 3
 }
 
 // lister gives pages of the due list.

@@ -225,6 +225,9 @@ func TestImport_SaysRowAndColumnAndHandsBackTheRest(t *testing.T) {
 	if code, out, stderr = call(t, "", "import", "--good", "--rest", "rest.csv", "hoses.csv"); code != exitData {
 		t.Fatalf("taking the good rows: exit %d\n%s%s", code, out, stderr)
 	}
+	if code, _, stderr = call(t, "", "import", "--good", "--rest", "hoses.csv", "hoses.csv"); code != exitCall || !strings.Contains(stderr, "is there already") {
+		t.Errorf("the rest over the sheet itself: exit %d, %s", code, stderr)
+	}
 	rest, err := os.ReadFile("rest.csv")
 	if err != nil || !bytes.Contains(rest, []byte("tilt")) || bytes.Contains(rest, []byte("lift")) {
 		t.Errorf("handed back: %q, %v", rest, err)
@@ -243,6 +246,10 @@ func TestRun_TellsTheCallFromTheDataFromTheEnvironment(t *testing.T) {
 	if err := os.WriteFile("notes.txt", []byte("nothing to see here"), 0o600); err != nil {
 		t.Fatal(err)
 	}
+	if err := os.WriteFile("sheet.csv", []byte("machine,name\nRT-01,truck\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	must(t, "import", "--dry-run", "sheet.csv") // makes the register
 	for _, c := range []struct {
 		why  string
 		args []string
@@ -253,6 +260,12 @@ func TestRun_TellsTheCallFromTheDataFromTheEnvironment(t *testing.T) {
 		{"not a date", []string{"estimate", "--as-of", "soon"}, exitCall},
 		{"an address open to others", []string{"serve", "--listen", "0.0.0.0:8460"}, exitCall},
 		{"not a sheet", []string{"import", "notes.txt"}, exitData},
+		{"a meaning for no column", []string{"import", "--meaning", "nosuch=machine", "sheet.csv"}, exitCall},
+		{"a meaning that is no field", []string{"import", "--meaning", "machine=nonsense", "sheet.csv"}, exitCall},
+		{"no such machine", []string{"estimate", "--machine", "NOPE"}, exitData},
+		{"no such site", []string{"estimate", "--site", "NOPE"}, exitData},
+		{"nothing at the path of the register", []string{"estimate", "--db", "absent/x.db"}, exitEnvironment},
+		{"nothing at the path to export from", []string{"export", "--db", "absent/x.db", "-"}, exitEnvironment},
 		{"no such folder to write to", []string{"export", "no/such/folder/x.csv"}, exitEnvironment},
 		{"a register that is no database", []string{"estimate", "--db", "notes.txt"}, exitEnvironment},
 	} {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -29,6 +30,17 @@ func openRegister(ctx context.Context, dsn string) (*store.Store, error) {
 		return nil, fmt.Errorf("open the register: %w", err)
 	}
 	return reg, nil
+}
+
+// openExisting is openRegister for commands that only look: a path where
+// nothing is must be a slip, not a new register in which nothing is due.
+func openExisting(ctx context.Context, dsn string) (*store.Store, error) {
+	if !strings.Contains(dsn, "://") {
+		if _, err := os.Stat(dsn); errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("there is no register at %s; check --db, or begin one with hoseward import or hoseward serve", dsn)
+		}
+	}
+	return openRegister(ctx, dsn)
 }
 
 // byCommand is the actor of changes from the command line.

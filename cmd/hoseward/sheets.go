@@ -8,8 +8,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"hoseward/internal/config"
@@ -83,12 +85,29 @@ func (c importCommand) openSheet(ctx context.Context, m *Main, reg *store.Store,
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", filepath.Base(c.File), err)
 	}
+	if err := c.checkMeanings(sheet.Info); err != nil {
+		return nil, errors.Join(err, sheet.Close())
+	}
 	if len(c.Meaning) > 0 && !c.DryRun {
 		if err := reg.SaveHeaderChoice(ctx, sheet.Kind, sheet.HeaderHash, c.Meaning); err != nil {
 			return nil, errors.Join(fmt.Errorf("keep the meaning of columns: %w", err), sheet.Close())
 		}
 	}
 	return sheet, nil
+}
+
+// checkMeanings refuses a meaning that nothing would come of.
+func (c importCommand) checkMeanings(info exchange.Info) error {
+	for header, field := range c.Meaning {
+		if !slices.Contains(info.Headers(), header) {
+			return badCall(fmt.Errorf("--meaning: the sheet has no column %q", header))
+		}
+		name, _, _ := strings.Cut(field, "@")
+		if _, ok := exchange.FieldNamed(info.Kind, name); !ok && name != "" {
+			return badCall(fmt.Errorf("--meaning: %s have no field %q; the manual lists them", info.Kind, name))
+		}
+	}
+	return nil
 }
 
 // describe says how the sheet was read, so that nothing is guessed silently.
@@ -145,6 +164,9 @@ func (c importCommand) take(ctx context.Context, m *Main, s config.Settings, reg
 			return fmt.Errorf("the rows are taken, but estimating them failed; hoseward estimate does it again: %w", err)
 		}
 	}
+	if report.Asked > 0 {
+		fmt.Fprintln(m.Stdout, "Where another hose sits at the position, answer once for the file: --different swap (the old one came off on the new one's fit date) or --different correct (the register was wrong).")
+	}
 	if bad := report.Refused + report.Asked; bad > 0 {
 		return badData(fmt.Errorf("%d of %d rows cannot be taken as they are; mend them, or take the others with --good --rest FILE", bad, report.Rows))
 	}
@@ -195,8 +217,13 @@ type restFile struct {
 	back *exchange.GiveBack
 }
 
+// newRestFile makes a file that is not there yet, so that it never takes the
+// place of a sheet.
 func newRestFile(path string, info exchange.Info) (*restFile, error) {
-	f, err := os.Create(path)
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, fs.ErrExist) {
+		return nil, badCall(fmt.Errorf("--rest: %s is there already; give a name that is free", path))
+	}
 	if err != nil {
 		return nil, fmt.Errorf("make the file for the rows that are not taken: %w", err)
 	}
@@ -218,7 +245,7 @@ type exportCommand struct {
 
 // Run writes the sheet. A file takes its name only once it is whole.
 func (c exportCommand) Run(ctx context.Context, m *Main, s config.Settings) error {
-	reg, err := openRegister(ctx, s.DB)
+	reg, err := openExisting(ctx, s.DB)
 	if err != nil {
 		return err
 	}

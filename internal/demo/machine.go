@@ -132,9 +132,9 @@ func (b *builder) policies() {
 }
 
 // duties says how machines of a kind are worked until something better is
-// known.
+// known. The register adds a kind it lacks; of the kinds it starts with, these
+// duties take the place of the shipped ones.
 func (b *builder) duties(k *kind) {
-	b.set(register.AddKind{Name: k.name})
 	b.set(register.SetDuty{Kind: k.name, Note: k.note, Service: register.Service{
 		FluidC: ptr(k.fluidC), SurroundingsC: ptr(25.0),
 	}})

@@ -69,16 +69,11 @@ func (m *model) apply(c register.Command) error {
 		}
 		m.addPolicy(c.Policy)
 		return nil
-	case register.AddKind:
-		if _, ok := m.kinds[c.Name]; ok {
-			return fmt.Errorf("kind %q twice", c.Name)
-		}
-		m.kinds[c.Name] = m.next()
-		return nil
 	case register.SetDuty:
 		id, ok := m.kinds[c.Kind]
 		if !ok {
-			return fmt.Errorf("no kind %q", c.Kind)
+			id = m.next()
+			m.kinds[c.Kind] = id
 		}
 		m.facts.Duties[id] = append(m.facts.Duties[id], register.Duty{KindID: id, Circuit: c.Circuit, Service: c.Service, Note: c.Note})
 		return nil

@@ -114,6 +114,22 @@ func textField(name, title string, kinds []register.ImportKind, list, help strin
 	}
 }
 
+// nameField is a text that names something: runs of spaces and the spaces that
+// do not break are single ones, since two names that look the same mean the
+// same. An assembly called unknown has no name.
+func nameField(name, title string, kinds []register.ImportKind, list, help string, at func(*register.ImportRow) *string) Field {
+	f := textField(name, title, kinds, list, help, at)
+	asText := f.read
+	f.read = func(b *builder, c cell) {
+		c.text = strings.Join(strings.Fields(c.text), " ")
+		if name == "assembly" && nothing(c.text, false) {
+			return
+		}
+		asText(b, c)
+	}
+	return f
+}
+
 func forbiddenRune(r rune) bool {
 	return unicode.IsControl(r) && r != '\n' && r != '\r' && r != '\t' || r == 0xFFFE || r == 0xFFFF
 }

@@ -87,7 +87,7 @@ func allFields() []Field {
 
 func machineFields() []Field {
 	return []Field{
-		textField("site", "Site", inBoth,
+		nameField("site", "Site", inBoth,
 			"site|depot|location|yard|plant|works|standort|werk|betriebshof|niederlassung|betrieb|bauhof",
 			"Where the machine belongs; a name the register lacks is added.", func(r *register.ImportRow) *string {
 				if r.Machine != nil {
@@ -95,7 +95,7 @@ func machineFields() []Field {
 				}
 				return &r.Hose.Site
 			}),
-		textField("machine", "Machine", inAll,
+		nameField("machine", "Machine", inAll,
 			"machine|machine code|machine no|machine number|machine id|code|unit|unit no|unit number|fleet no|fleet number|vehicle|vehicle no|equipment|equipment no|plant no|"+
 				"maschine|maschinennr|maschinen nr|maschinennummer|maschinen id|geraet|geraetenummer|geraete nr|fahrzeug|fahrzeug nr|fahrzeugnummer|kennzeichen|inventarnummer|inventar nr|anlage",
 			"What people call the machine; it is known by this.", func(r *register.ImportRow) *string {
@@ -115,7 +115,7 @@ func machineFields() []Field {
 				}
 				return &r.Hose.MachineName
 			}),
-		textField("machine_kind", "Machine kind", inBoth,
+		nameField("machine_kind", "Machine kind", inBoth,
 			"machine kind|kind|kind of machine|machine type|vehicle type|equipment type|category|maschinenart|maschinentyp|geraeteart|geraetetyp|fahrzeugart|fahrzeugtyp|art|kategorie|gattung",
 			"What kind of machine it is; its starting conditions come from the kind.", func(r *register.ImportRow) *string {
 				if r.Machine != nil {
@@ -139,7 +139,7 @@ func machineFields() []Field {
 			}),
 		textField("site_zone", "Time zone of site", inMachines, "time zone of site|time zone|timezone|zeitzone",
 			"Time zone of the site, such as Europe/Berlin; used where the site is new.", func(r *register.ImportRow) *string { return &r.Machine.SiteZone }),
-		textField("site_policy", "Policy of site", inMachines, "policy of site|site policy",
+		nameField("site_policy", "Policy of site", inMachines, "policy of site|site policy",
 			"Policy of the site; used where the site is new.", func(r *register.ImportRow) *string { return &r.Machine.SitePolicy }),
 		limitsField("site_policy_limits", "Limits of site policy", inMachines, "limits of site policy", func(r *register.ImportRow) **register.Policy { return &r.Machine.SitePolicyLimits }),
 		saidField("duty", "Duty of kind", inMachines, "duty of kind", "The starting conditions of its kind, as the export writes them; used where the register has none.",
@@ -157,9 +157,9 @@ func positionFields() []Field {
 		return func(r *register.ImportRow) *string { return at(r.Hose) }
 	}
 	return []Field{
-		textField("circuit", "Circuit", inHoses, "circuit|system|function|hydraulic circuit|kreis|kreislauf|hydraulikkreis|funktion|baugruppe",
+		nameField("circuit", "Circuit", inHoses, "circuit|system|function|hydraulic circuit|kreis|kreislauf|hydraulikkreis|funktion|baugruppe",
 			"Hydraulic circuit: lift, steering, return.", hose(func(h *register.HoseRow) *string { return &h.Circuit })),
-		textField("position", "Position", inHoses, "position|pos|position no|position name|hose position|location on machine|place|mounting position|where|einbauort|einbaustelle|einbaulage|einbauposition|stelle|platz|schlauchposition|positionsnummer|pos nr|verwendungsstelle",
+		nameField("position", "Position", inHoses, "position|pos|position no|position name|hose position|location on machine|place|mounting position|where|einbauort|einbaustelle|einbaulage|einbauposition|stelle|platz|schlauchposition|positionsnummer|pos nr|verwendungsstelle",
 			"The place on the machine where the hose belongs; known by this name within its machine.", hose(func(h *register.HoseRow) *string { return &h.Position })),
 		intField("walk_order", "Walking order", inHoses, "walking order|walk order|order|sequence|reihenfolge|rundgang",
 			"Sorts the positions as one walks round the machine.", func(r *register.ImportRow) **int { return &r.Hose.WalkOrder }),
@@ -167,7 +167,7 @@ func positionFields() []Field {
 			"Yes if exposed to abrasion, flexing, vibration, salt or hot spots.", func(r *register.ImportRow) **bool { return &r.Hose.Exposed }),
 		boolField("twisted", "Twisted", inHoses, "twisted|twist|verdreht|verdrehung|torsion",
 			"Yes if the hose is twisted as routed.", func(r *register.ImportRow) **bool { return &r.Hose.Twisted }),
-		textField("policy", "Policy", inHoses, "policy|replacement policy|demand|beanspruchung|anforderung|regel|wechselregel",
+		nameField("policy", "Policy", inHoses, "policy|replacement policy|demand|beanspruchung|anforderung|regel|wechselregel",
 			"The policy of the position, where it is not the site's.", hose(func(h *register.HoseRow) *string { return &h.Policy })),
 		limitsField("policy_limits", "Limits of policy", inHoses, "limits of policy|policy limits", func(r *register.ImportRow) **register.Policy { return &r.Hose.PolicyLimits }),
 		lengthField("position_length_mm", "Position length", inHoses, "position length|required length|soll laenge|solllaenge",
@@ -186,7 +186,7 @@ func hoseFields() []Field {
 		return func(r *register.ImportRow) *string { return at(r.Hose) }
 	}
 	return []Field{
-		textField("assembly", "Assembly", inHoses, "assembly|assembly code|assembly no|assembly id|hose code|hose no|hose number|hose id|tag no|leitung|leitungsnummer|leitungs nr|schlauchnummer|schlauch nr|schlauch id|schlauchleitung|schlauchleitungsnummer|schlauchleitung nr",
+		nameField("assembly", "Assembly", inHoses, "assembly|assembly code|assembly no|assembly id|hose code|hose no|hose number|hose id|tag no|leitung|leitungsnummer|leitungs nr|schlauchnummer|schlauch nr|schlauch id|schlauchleitung|schlauchleitungsnummer|schlauchleitung nr",
 			"Code of the assembly; it is known by this. Without one, by position and fit date.", hose(func(h *register.HoseRow) *string { return &h.Code })),
 		textField("layline", "Layline", inHoses, "layline|lay line|printed line|print|marking|hose marking|imprint|text on hose|aufdruck|kennzeichnung|schlauchkennzeichnung|beschriftung|schlauchaufdruck|praegung",
 			"The line printed on the hose; fills designation, size, rating, maker and date where their own cells are empty.", hose(func(h *register.HoseRow) *string { return &h.Layline })),
@@ -253,7 +253,7 @@ func hoseFields() []Field {
 			"Yes if what it is was found by measuring, not by reading.", func(r *register.ImportRow) **bool { return &r.Hose.Unconfirmed }),
 		textField("note", "Note", inHoses, "note|notes|hose note|remark|remarks|comment|comments|bemerkung|bemerkungen|notiz|notizen|kommentar|hinweis|anmerkung|anmerkungen",
 			"Anything else about the assembly.", hose(func(h *register.HoseRow) *string { return &h.Note })),
-		textField("kept_at", "Kept at", inHoses, "kept at|store|warehouse|lager|lagerort",
+		nameField("kept_at", "Kept at", inHoses, "kept at|store|warehouse|lager|lagerort",
 			"Site that keeps it while in store, where it is not the machine's.", hose(func(h *register.HoseRow) *string { return &h.KeptAt })),
 	}
 }

@@ -33,6 +33,7 @@ func placementFields() []Field {
 			"Yes if it was thrown away, no if it went back in store; yes if empty.", func(r *register.ImportRow) **bool { return &r.Hose.Scrapped }),
 		dateField("last_inspection", "Last inspection", inHoses, "last inspection|last inspected|inspected|inspection date|inspected on|last check|letzte pruefung|geprueft am|pruefdatum|letzte sichtpruefung|pruefung am|letzte inspektion",
 			"The day it was last inspected.", func(r *register.ImportRow) *quantity.Date { return &r.Hose.LastInspection }),
+		inspectionsField(),
 	}
 }
 

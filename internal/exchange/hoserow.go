@@ -1,7 +1,6 @@
 package exchange
 
 import (
-	"math"
 	"strconv"
 	"strings"
 
@@ -157,10 +156,6 @@ func (b *builder) finishHose() {
 	b.checkOrder(h)
 }
 
-// sameRating is within the rounding of the trade: 4000 psi is printed as 275,
-// 276 and 280 bar.
-func sameRating(a, c float64) bool { return math.Abs(a-c) <= 0.018*math.Max(a, c) }
-
 func (b *builder) readLayline(h *register.HoseRow) {
 	c := b.cells["layline"]
 	l := hose.ReadLaylineBy(h.Layline, b.today)
@@ -204,7 +199,7 @@ func (b *builder) layRating(h *register.HoseRow, l hose.Layline, c cell) {
 	if l.RatedBar == nil || *l.RatedBar <= 0 {
 		return
 	}
-	if h.RatedBar != nil && !sameRating(*h.RatedBar, *l.RatedBar) {
+	if h.RatedBar != nil && !hose.SameRating(*h.RatedBar, *l.RatedBar) {
 		typed := b.cells["rated_bar"]
 		if typed.col == nil {
 			typed = c
@@ -271,8 +266,24 @@ func (b *builder) tableRating(h *register.HoseRow) {
 	b.note(c, "the row has no rating; %s is the table's for %s %s%s", quantity.Pressure(v).Format(quantity.Bar), choice.Row.Designation, h.Size, why)
 }
 
+// removedWithin: of a month or a year of removal that holds the fit date, the
+// first day on which it can have come off is that.
+func (b *builder) removedWithin(h *register.HoseRow) {
+	c := b.cells["removed"]
+	if h.Removed.IsZero() || h.Fitted.IsZero() || !h.Removed.Before(h.Fitted.From) {
+		return
+	}
+	p, err := quantity.ParsePeriod(c.text)
+	if err != nil || p.Precision == quantity.ToDay || p.From != h.Removed || p.To.Before(h.Fitted.From) {
+		return
+	}
+	h.Removed = h.Fitted.From
+	b.note(c, "it was fitted on %s, so it came off on that day or later; that day is taken", h.Fitted.From)
+}
+
 // checkOrder refuses what cannot have happened in that order.
 func (b *builder) checkOrder(h *register.HoseRow) {
+	b.removedWithin(h)
 	if !h.Removed.IsZero() && !h.Fitted.IsZero() && h.Removed.Before(h.Fitted.From) {
 		b.fail(b.cells["removed"], "it came off on %s, before it was fitted on %s; one of the two is wrong", h.Removed, h.Fitted.From)
 	}
@@ -283,7 +294,11 @@ func (b *builder) checkOrder(h *register.HoseRow) {
 		}
 		b.fail(c, "the assembly was made (%s) before its hose (%s); one of the two is wrong", h.Assembled, h.Made)
 	}
-	if !h.Made.IsZero() && !h.Fitted.IsZero() && h.Fitted.To.Before(h.Made.From) {
+	fitted := h.Fitted.To
+	if h.FittedText != "" && h.Fitted.Precision == quantity.ToDay { // as the export writes a month or a year
+		fitted = fitted.AddDays(register.DaysOutOfOrder)
+	}
+	if !h.Made.IsZero() && !h.Fitted.IsZero() && fitted.Before(h.Made.From) {
 		b.fail(b.cells["fitted"], "it was fitted (%s) before it was made (%s); one of the two is wrong", h.Fitted, h.Made)
 	}
 	if h.MinBar != nil && h.MaxBar != nil && *h.MaxBar <= *h.MinBar {

@@ -156,7 +156,7 @@ func dateField(name, title string, kinds []register.ImportKind, list, help strin
 
 // notAhead refuses a day that has not come yet, where today is known.
 func (b *builder) notAhead(c cell, d quantity.Date) quantity.Date {
-	if !b.today.IsZero() && d.After(b.today.AddDays(1)) {
+	if StillToCome(d, b.today) {
 		b.fail(c, "%s is still to come; check the date", d)
 	}
 	return d

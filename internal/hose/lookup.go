@@ -114,7 +114,7 @@ func Choose(rows []Row, printedBar *float64) (c Choice, ok bool) {
 		if r.RatedBar < rows[lowest].RatedBar {
 			lowest = i
 		}
-		if printedBar == nil || !sameRating(*printedBar, r.RatedBar) {
+		if printedBar == nil || !SameRating(*printedBar, r.RatedBar) {
 			continue
 		}
 		if best < 0 || math.Abs(*printedBar-r.RatedBar) < math.Abs(*printedBar-rows[best].RatedBar) {
@@ -148,9 +148,9 @@ func ratings(rows []Row) string {
 	return strings.Join(words, " or ") + " bar"
 }
 
-// sameRating reports whether two printed ratings are the same within the
+// SameRating reports whether two printed ratings are the same within the
 // rounding of the trade: 4000 psi is printed as 275, 276 and 280 bar, 5000 psi
 // as 345 and 350, at most 1.6 % apart.
-func sameRating(a, b float64) bool {
+func SameRating(a, b float64) bool {
 	return math.Abs(a-b) <= 0.018*math.Max(a, b)
 }

@@ -180,7 +180,7 @@ func (r *pressureReader) add(p Printed, from, to int) {
 	}
 	if n := len(r.groups); n > 0 {
 		g := &r.groups[n-1]
-		if sameRating(float64(p.Pressure), float64(g.preferred())) && r.onlyPunct(g.to+1, from) {
+		if SameRating(float64(p.Pressure), float64(g.preferred())) && r.onlyPunct(g.to+1, from) {
 			if len(g.values) < maxGroups {
 				g.values = append(g.values, p)
 			}
@@ -312,7 +312,7 @@ func (r *pressureReader) rating() *float64 {
 	}
 	low, high := rated.lowest(), rated.highest()
 	use := rated.preferred()
-	if !sameRating(float64(low), float64(high)) {
+	if !SameRating(float64(low), float64(high)) {
 		r.note("%s and %s are both printed; the lower is taken", high.Format(quantity.Bar), low.Format(quantity.Bar))
 		use = low
 	}

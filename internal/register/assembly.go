@@ -103,3 +103,8 @@ type Removal struct {
 	Scrapped    bool   // false: back in store
 	Version     int
 }
+
+// DaysOutOfOrder is how far dates known by their first day may be out of
+// order: a hose fitted in 2024 counts from 1 January, and may have been made
+// in March. Package life takes as much and warns.
+const DaysOutOfOrder = 366

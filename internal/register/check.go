@@ -75,6 +75,13 @@ func (c *checks) name(field, what, s string, most int) {
 	c.that(strings.Join(strings.Fields(s), " ") == s, field, "Give %s with single, ordinary spaces between its words.", what)
 }
 
+// optionalName wants a name, or nothing.
+func (c *checks) optionalName(field, what, s string) {
+	if s != "" {
+		c.name(field, what, s, maxName)
+	}
+}
+
 // day wants a date within a lifetime.
 func (c *checks) day(field string, d quantity.Date) {
 	c.that(!d.IsZero(), field, "Give a date.")
@@ -129,7 +136,7 @@ func (a AddKind) Check() error {
 func (a SetDuty) Check() error {
 	var c checks
 	c.name("kind", "the kind of machine", a.Kind, maxName)
-	c.text("circuit", a.Circuit, maxName)
+	c.optionalName("circuit", "the circuit", a.Circuit)
 	c.text("note", a.Note, maxText)
 	c.service(a.Service)
 	return c.err
@@ -203,7 +210,7 @@ func milderThanNormal(p *life.Policy) string {
 func (a AddMachine) Check() error {
 	var c checks
 	c.name("site", "the site", a.Site, maxName)
-	c.text("kind", a.Kind, maxName)
+	c.optionalName("kind", "the kind of machine", a.Kind)
 	c.machine(a.Code, a.Name, a.Serial, a.Note, a.PlannedHoursPerWeek)
 	return c.err
 }
@@ -228,7 +235,7 @@ func (c *checks) machine(code, name, serial, note string, planned *float64) {
 func (a AddPosition) Check() error {
 	var c checks
 	c.name("machine", "the machine's code", a.Machine, maxCode)
-	c.text("circuit", a.Circuit, maxName)
+	c.optionalName("circuit", "the circuit", a.Circuit)
 	c.text("policy", a.Policy, maxName)
 	c.position(a.Name, a.WalkOrder, a.Note, a.LengthMM, a.BendMM, a.StraightMM)
 	return c.err
@@ -369,7 +376,7 @@ func (a AddLayUp) Check() error {
 func (a SetConditions) Check() error {
 	var c checks
 	c.name("machine", "the machine's code", a.Machine, maxCode)
-	c.text("circuit", a.Circuit, maxName)
+	c.optionalName("circuit", "the circuit", a.Circuit)
 	c.text("position", a.Position, maxName)
 	c.that(a.Circuit == "" || a.Position == "", "position", "Give a circuit or a position, not both.")
 	c.day("from", a.From)

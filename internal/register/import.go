@@ -46,7 +46,8 @@ type MachineRow struct {
 	// SitePolicyLimits where the register lacks that policy.
 	SiteZone, SitePolicy string
 	SitePolicyLimits     *Policy
-	// Duty is of the machine's kind, used where the register has none for it;
+	// Duty is of the machine's kind, used where the register has none for it
+	// but shipped ones;
 	// Said is how the machine and its circuits are worked; LaidUp when it
 	// stood still.
 	Duty   []SaidRow
@@ -112,6 +113,25 @@ type HoseRow struct {
 	// fields above are what holds from the fitting on.
 	Said           []SaidRow
 	LastInspection quantity.Date
+	// Inspections are all looks at the hose during this stay.
+	Inspections []InspectionRow
+}
+
+// InspectionRow is one inspection with what it saw, as a list holds it. Each
+// finding holds how it was closed; one that is open on a hose that came off is
+// closed by that.
+type InspectionRow struct {
+	On       quantity.Date
+	By, Note string
+	Findings []FindingRow
+}
+
+// FindingRow is one finding of an inspection, as a list holds it.
+type FindingRow struct {
+	NewFinding
+	ClosedOn     quantity.Date // no date if it is open or was closed by the removal
+	ClosedHow    ClosedHow     // released or done
+	ClosedReason string
 }
 
 // NamesHose reports whether the row says anything about a hose, not only

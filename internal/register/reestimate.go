@@ -44,7 +44,7 @@ func (f *Facts) estimateOf(a *AssemblyFacts, asOf quantity.Date) Estimate {
 		e, err = life.Of(&in, asOf)
 	}
 	if err != nil {
-		stored.Problem = sentenceOf(err)
+		stored.Problem = SentenceOf(err)
 		var certain bool
 		if in, e, certain = f.CertainOf(a, asOf); !certain {
 			stored.StopOpen = stopOpen(a.Findings, asOf)
@@ -121,9 +121,9 @@ func contains(words Words, w string) bool {
 	return false
 }
 
-// sentenceOf is what a person is told of an error: the sentence of a refusal,
+// SentenceOf is what a person is told of an error: the sentence of a refusal,
 // and for anything else that no estimate could be made.
-func sentenceOf(err error) string {
+func SentenceOf(err error) string {
 	var refusal *Error
 	if errors.As(err, &refusal) {
 		return refusal.Sentence

@@ -134,7 +134,8 @@ type AssemblySheet struct {
 	Line     *Line // where it sits now; nil if it does not
 	Status   life.Status
 	// Estimate, Working and Input are recomputed as of the stored AsOf, or
-	// Today where nothing is stored; nil where no estimate can be made.
+	// Today where nothing is stored; nil where no estimate can be made. With
+	// Problem set they are of what is certain in spite of it.
 	Estimate *life.Estimate
 	Working  []life.Step
 	Input    *life.Assembly

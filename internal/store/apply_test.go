@@ -89,6 +89,13 @@ func TestApply_RefusesWhatARuleForbids(t *testing.T) {
 			cmds  []register.Command
 		}{
 			{"a site's name is unique", register.Exists, "name", []register.Command{register.AddSite{Name: "Depot", Zone: "UTC"}}},
+			{"a site's zone exists", register.Invalid, "zone", []register.Command{register.AddSite{Name: "New", Zone: "Europe/Berln"}}},
+			{"letters of another case are the same name", register.Exists, "name", []register.Command{register.AddSite{Name: "DEPOT", Zone: "UTC"}}},
+			{"and the same kind", register.Exists, "name", []register.Command{register.AddKind{Name: "Refuse Truck"}}},
+			{"and the same machine", register.Exists, "code", []register.Command{register.AddMachine{Site: "depot", Code: "rt-01"}}},
+			{"and the same position", register.Exists, "name", []register.Command{register.AddPosition{Machine: "rt-01", Name: "Lift Left"}}},
+			{"and the same assembly", register.Exists, "code", []register.Command{hose("h-a")}},
+			{"and the same policy", register.Exists, "name", []register.Command{register.AddPolicy{Policy: register.Policy{Policy: renamed(strings.ToUpper(life.NormalDemand().Name))}}}},
 			{"a site names a policy there is", register.NotFound, "policy", []register.Command{register.AddSite{Name: "New", Zone: "UTC", Policy: "none such"}}},
 			{"a kind's name is unique", register.Exists, "name", []register.Command{register.AddKind{Name: "refuse truck"}}},
 			{"a policy's name is unique", register.Exists, "name", []register.Command{register.AddPolicy{Policy: register.Policy{Policy: life.NormalDemand()}}}},
@@ -108,6 +115,7 @@ func TestApply_RefusesWhatARuleForbids(t *testing.T) {
 			{"a scrapped assembly is not fitted again", register.Refused, "assembly_code", []register.Command{fit("H-B", "spare", "2026-08-01")}},
 			{"nothing is fitted in days to come", register.Invalid, "on", []register.Command{fit("H-D", "spare", "2026-11-26")}},
 			{"nothing is fitted long before it was made", register.Refused, "made", []register.Command{fit("H-LATE", "spare", "2025-01-01")}},
+			{"nothing is fitted the day before it was made", register.Refused, "made", []register.Command{fit("H-LATE", "spare", "2026-01-09")}},
 			{"nothing is fitted after too long in store", register.Refused, "released_by", []register.Command{fit("H-OLD", "spare", "2026-11-01")}},
 			{"what sits nowhere cannot be removed", register.Refused, "assembly_code", []register.Command{remove("H-D", "2026-01-01")}},
 			{"nothing is removed before it was fitted", register.Invalid, "on", []register.Command{remove("H-A", "2024-07-01")}},
@@ -134,6 +142,44 @@ func TestApply_RefusesWhatARuleForbids(t *testing.T) {
 			t.Errorf("chain broken at %d, %v", broken, err)
 		}
 	})
+}
+
+func renamed(name string) life.Policy {
+	p := life.NormalDemand()
+	p.Name = name
+	return p
+}
+
+// A machine whose meter contradicts itself says nothing of how long a hose was
+// in store.
+func TestApply_RefusesWhatIsTooOldAlsoWhereFactsContradictEachOther(t *testing.T) {
+	onBoth(t, func(t *testing.T, s *store.Store) {
+		fill(t, s)
+		remove := register.Remove{AssemblyCode: "H-A", On: day("2026-11-21"), Cause: register.CausePlanned, FoundBy: register.FoundByEvent}
+		apply(t, s, register.AddPosition{Machine: "RT-01", Name: "spare"}, remove)
+		a := sheet(t, s, "H-A").Assembly
+		a.Made, a.Assembled = quantity.Day(day("2017-01-01")), quantity.Day(day("2017-02-01"))
+		apply(t, s, register.ChangeAssembly{Assembly: a})
+		refused(t, s, register.Refused, "released_by", fit("H-A", "spare", "2026-11-24"))
+		apply(t, s, register.SetConditions{Machine: "RT-01", Position: "lift left", From: day("2024-07-02"), Basis: register.Assumed,
+			Service: register.Service{Cycles: register.Cycles{{MaxBar: 5000, Count: 1}}}})
+		refused(t, s, register.Refused, "released_by", fit("H-A", "spare", "2026-11-24"))
+		if got := sheet(t, s, "H-A"); got.Problem == "" || len(got.Store) == 0 {
+			t.Errorf("problem %q, %d warnings: want both", got.Problem, len(got.Store))
+		}
+	})
+}
+
+func TestApply_APastFittingElsewhereDoesNotMoveWhatIsInStore(t *testing.T) {
+	s := open(t, address(t, store.SQLite))
+	fill(t, s)
+	apply(t, s, register.AddSite{Name: "Yard", Zone: "UTC"}, register.AddMachine{Site: "Yard", Code: "Y-1"}, register.AddPosition{Machine: "Y-1", Name: "lift"},
+		register.Remove{AssemblyCode: "H-A", On: day("2026-11-21"), Cause: register.CausePlanned, FoundBy: register.FoundByEvent})
+	apply(t, s, register.Fit{AssemblyCode: "H-A", Machine: "Y-1", Position: "lift", On: day("2024-06-20")},
+		register.Remove{AssemblyCode: "H-A", On: day("2024-06-25"), Cause: register.CausePlanned, FoundBy: register.FoundByEvent})
+	if got := sheet(t, s, "H-A"); got.Site.Name != "Depot" || got.Status != life.StatusInStore {
+		t.Errorf("kept at %q, %s; want where it came off last", got.Site.Name, got.Status)
+	}
 }
 
 func TestApply_TakesWhatIsReleasedOrUnknown(t *testing.T) {

@@ -145,24 +145,24 @@ func (t *tx) agreesWithFittings(a *register.Assembly) error {
 	if err != nil || first == nil {
 		return err
 	}
-	return madeBefore(a, first.From)
+	return madeBefore(a, first.From, first.FromText)
 }
 
-// madeBefore refuses an assembly made or assembled more than a year after the
-// day of a fitting. Less is taken and warned about by package life: a year or
-// quarter is known by its first day only.
-func madeBefore(a *register.Assembly, fitted quantity.Date) error {
+// madeBefore refuses an assembly made or assembled after the day of a fitting.
+// Where the fit date was written as a month, a quarter or a year, asWritten, up
+// to a year is taken: it is known by its first day only.
+func madeBefore(a *register.Assembly, fitted quantity.Date, asWritten string) error {
+	latest := fitted
+	if asWritten != "" {
+		latest = fitted.AddDays(register.DaysOutOfOrder)
+	}
 	for _, p := range [...]struct {
 		field, what string
 		when        quantity.Period
 	}{{"made", "hose was made", a.Made}, {"assembled", "assembly was made", a.Assembled}} {
-		if !p.when.IsZero() && fitted.AddDays(daysOutOfOrder).Before(p.when.From) {
+		if !p.when.IsZero() && latest.Before(p.when.From) {
 			return refuse(register.Refused, p.field, "The %s in %s but fitted on %s; one of the two dates is wrong.", p.what, p.when, fitted)
 		}
 	}
 	return nil
 }
-
-// daysOutOfOrder is how far dates known by their first day may be out of
-// order; package life takes as much.
-const daysOutOfOrder = 366

@@ -88,45 +88,41 @@ func (s *Store) whereNow(ctx context.Context, d *days, facts *register.Facts, mi
 	return nil
 }
 
-// work makes the estimate anew with its working, or says why it cannot.
+// work makes the estimate anew with its working. Where the facts contradict
+// each other it says why, and makes the estimate of what is certain.
 func work(facts *register.Facts, mine *register.AssemblyFacts, sheet *register.AssemblySheet) error {
 	asOf := sheet.Today
 	if sheet.Line != nil && sheet.Line.Estimated {
 		asOf = sheet.Line.Estimate.AsOf
 	}
 	in, err := facts.LifeInput(mine, asOf)
+	if err == nil {
+		err = life.Check(in, asOf)
+	}
 	if err != nil {
-		return problem(err, sheet)
+		if !aboutFacts(err) {
+			return fmt.Errorf("estimate assembly %s: %w", sheet.Assembly.Code, err)
+		}
+		sheet.Problem = register.SentenceOf(err)
+		var certain bool
+		if in, _, certain = facts.CertainOf(mine, asOf); !certain {
+			return nil
+		}
 	}
 	if sheet.Line == nil {
 		in.Policy, in.Lengthened = sheet.Policy.Policy, sheet.Policy.Lengthened
 	}
 	e, err := life.Of(&in, asOf)
-	if err != nil {
-		return problem(err, sheet)
+	if err == nil {
+		sheet.Working, err = life.Working(&in, asOf)
 	}
-	steps, err := life.Working(&in, asOf)
 	if err != nil {
-		return problem(err, sheet)
+		return fmt.Errorf("estimate assembly %s: %w", sheet.Assembly.Code, err)
 	}
-	sheet.Input, sheet.Estimate, sheet.Working = &in, &e, steps
+	e.Complete = e.Complete && sheet.Problem == ""
+	sheet.Input, sheet.Estimate = &in, &e
 	if sheet.Status == life.StatusInStore {
 		sheet.Store = storeWarnings(&in, sheet.Today)
-	}
-	return nil
-}
-
-// problem takes an error that is about the facts for what the sheet says.
-func problem(err error, sheet *register.AssemblySheet) error {
-	var refusal *register.Error
-	var field *life.FieldError
-	switch {
-	case errors.As(err, &refusal):
-		sheet.Problem = refusal.Sentence
-	case errors.As(err, &field):
-		sheet.Problem = field.Sentence
-	default:
-		return fmt.Errorf("estimate assembly %s: %w", sheet.Assembly.Code, err)
 	}
 	return nil
 }

@@ -17,7 +17,10 @@ import (
 const atOnce = 500
 
 // touched is what a transaction changed that bears on estimates.
-type touched struct{ assemblies, machines, kinds map[int64]bool }
+type touched struct {
+	assemblies, machines, kinds map[int64]bool
+	meters                      map[int64]bool // machines that lost a meter event
+}
 
 func mark(m *map[int64]bool, id int64) {
 	if *m == nil {
@@ -67,18 +70,9 @@ func (t *tx) reestimateTouched() (stale int, err error) {
 		return 0, err
 	}
 	if len(list) > atOnce {
-		for chunk := range slices.Chunk(list, 1000) {
-			if _, err := t.exec(t.ctx, "UPDATE estimates SET stale = TRUE WHERE assembly_id IN ("+idList(chunk)+")"); err != nil {
-				return 0, fmt.Errorf("mark estimates stale: %w", err)
-			}
-		}
-		return len(list), nil
+		return len(list), markStale(t.ctx, t.conn, list)
 	}
-	f, err := t.frame()
-	if err != nil {
-		return 0, err
-	}
-	_, err = f.reestimate(t.ctx, t.conn, list, t.now)
+	_, err = reestimate(t.ctx, t.conn, list, t.now)
 	return 0, err
 }
 
@@ -118,17 +112,46 @@ func (t *tx) installedTouched() ([]int64, error) {
 	return slices.Sorted(maps.Keys(found)), err
 }
 
-// reestimate makes and stores the estimates of some installed assemblies. The
-// machines they ever sat on are locked first where the engine has more than
-// one writer, so that no change can come between reading and storing.
-func (f *frame) reestimate(ctx context.Context, c conn, assemblyIDs []int64, now time.Time) (int, error) {
-	if c.e.forUpdate != "" {
-		_, err := ids(ctx, c, `SELECT id FROM machines WHERE id IN (
-			SELECT q.machine_id FROM placements p JOIN positions q ON q.id = p.position_id
-			WHERE p.assembly_id IN (`+idList(assemblyIDs)+`)) ORDER BY id`+c.e.forUpdate)
-		if err != nil {
-			return 0, fmt.Errorf("lock the machines to estimate: %w", err)
+// lockMachinesOf keeps other writers off the machines that some assemblies
+// ever sat on, where the engine has more than one writer.
+func lockMachinesOf(ctx context.Context, c conn, assemblyIDs []int64) error {
+	if c.e.forUpdate == "" {
+		return nil
+	}
+	_, err := ids(ctx, c, `SELECT id FROM machines WHERE id IN (
+		SELECT q.machine_id FROM placements p JOIN positions q ON q.id = p.position_id
+		WHERE p.assembly_id IN (`+idList(assemblyIDs)+`)) ORDER BY id`+c.e.forUpdate)
+	if err != nil {
+		return fmt.Errorf("lock the machines to estimate: %w", err)
+	}
+	return nil
+}
+
+// markStale leaves the estimates of some assemblies to the job. Their machines
+// are locked, so that none that is being made from older facts is stored over
+// the mark.
+func markStale(ctx context.Context, c conn, assemblyIDs []int64) error {
+	for chunk := range slices.Chunk(assemblyIDs, 1000) {
+		if err := lockMachinesOf(ctx, c, chunk); err != nil {
+			return err
 		}
+		if _, err := c.exec(ctx, "UPDATE estimates SET stale = TRUE WHERE assembly_id IN ("+idList(chunk)+")"); err != nil {
+			return fmt.Errorf("mark estimates stale: %w", err)
+		}
+	}
+	return nil
+}
+
+// reestimate makes and stores the estimates of some installed assemblies. The
+// machines they ever sat on are locked before anything is read, so that no
+// change can come between reading and storing.
+func reestimate(ctx context.Context, c conn, assemblyIDs []int64, now time.Time) (int, error) {
+	if err := lockMachinesOf(ctx, c, assemblyIDs); err != nil {
+		return 0, err
+	}
+	f, err := readFrame(ctx, c)
+	if err != nil {
+		return 0, err
 	}
 	facts, err := f.facts(ctx, c, assemblyIDs)
 	if err != nil {
@@ -240,11 +263,7 @@ func (s *Store) reestimateList(ctx context.Context, now time.Time, list []int64,
 			if err != nil {
 				return fmt.Errorf("find what is installed: %w", err)
 			}
-			f, err := readFrame(ctx, c)
-			if err != nil {
-				return err
-			}
-			n, err = f.reestimate(ctx, c, still, now)
+			n, err = reestimate(ctx, c, still, now)
 			return err
 		})
 		if err != nil {

@@ -13,9 +13,9 @@ import (
 // Export hands all rows of one kind to f, one at a time, as an import would
 // read them: importing machines, readings and hoses into an empty register, in
 // that order, gives the same machines, positions, assemblies, placements,
-// removals, readings, service conditions and lay-ups. The row is f's until it
-// returns. What no list holds is left out: findings, all inspections but the
-// last, and policies and kinds that nothing uses.
+// removals, inspections with their findings, readings, service conditions and
+// lay-ups. The row is f's until it returns. What no list holds is left out:
+// policies and kinds that nothing uses.
 func (s *Store) Export(ctx context.Context, kind register.ImportKind, f func(*register.ImportRow) error) error {
 	switch kind {
 	case register.ImportMachines:
@@ -148,8 +148,7 @@ func (s *Store) exportPlacements(ctx context.Context, own map[int64]*register.Po
 	query := "SELECT " + placements.prefixed("p") + ", " + positions.prefixed("q") + ", " + assemblies.prefixed("a") + `,
 			m.code, s.name, kept.name, COALESCE(c.name, ''), COALESCE(y.name, ''),
 			r.cause, r.found_by, r.reason, r.seen, r.scrapped,
-			(SELECT MAX(i.on_day) FROM inspections i WHERE i.assembly_id = p.assembly_id AND i.position_id = p.position_id
-				AND i.on_day >= p.from_on AND (p.to_on IS NULL OR i.on_day <= p.to_on)),
+			EXISTS (SELECT 1 FROM inspections i WHERE i.assembly_id = p.assembly_id AND i.position_id = p.position_id),
 			EXISTS (SELECT 1 FROM conditions o WHERE o.level = 'position' AND o.owner_id = p.position_id AND o.from_on = p.from_on),
 			NOT EXISTS (SELECT 1 FROM placements x WHERE x.position_id = p.position_id AND (x.from_on > p.from_on OR x.from_on = p.from_on AND x.id > p.id))
 		FROM placements p
@@ -165,10 +164,10 @@ func (s *Store) exportPlacements(ctx context.Context, own map[int64]*register.Po
 		var kept string
 		var cause, found, reason, seen sql.NullString
 		var scrapped *bool
-		var conditioned, last bool // last: the position has had nothing since
+		var inspected, conditioned, last bool // last: the position has had nothing since
 		h := &register.HoseRow{}
 		dest := assemblies.dest(positions.dest(placements.dest(nil, &p), &q), &a)
-		dest = append(dest, &h.Machine, &h.Site, &kept, &h.Circuit, &h.Policy, &cause, &found, &reason, &seen, &scrapped, &h.LastInspection, &conditioned, &last)
+		dest = append(dest, &h.Machine, &h.Site, &kept, &h.Circuit, &h.Policy, &cause, &found, &reason, &seen, &scrapped, &inspected, &conditioned, &last)
 		if err := rows.Scan(dest...); err != nil {
 			return fmt.Errorf("read a fitting: %w", err)
 		}
@@ -180,6 +179,14 @@ func (s *Store) exportPlacements(ctx context.Context, own map[int64]*register.Po
 		h.Fitted, h.FittedText, h.FittedHours = quantity.Day(p.From), p.FromText, p.FromHours
 		h.Removed, h.RemovedHours = p.To, p.ToHours
 		h.Cause, h.FoundBy, h.Reason, h.Seen, h.Scrapped = register.Cause(cause.String), register.FoundBy(found.String), reason.String, seen.String, scrapped
+		if inspected {
+			looks, err := lookedAt(ctx, s.reader(), &p)
+			if err != nil {
+				return err
+			}
+			h.Inspections = looks
+			h.LastInspection = lastLook(h.Inspections)
+		}
 		if conditioned {
 			said, basis, err := serviceSaid(ctx, s.reader(), p.PositionID, p.From)
 			if err != nil {
@@ -235,13 +242,9 @@ func fillService(h *register.HoseRow, s register.Service, basis register.Basis) 
 		c := s.Cycles[0]
 		h.MinBar, h.MaxBar, h.CyclesPerHour = &c.MinBar, &c.MaxBar, &c.Count
 	}
-	if says, _ := service(h); !anyService(says) {
+	if _, says := service(h); !says {
 		h.ConditionsBasis = ""
 	}
-}
-
-func anyService(s register.Service) bool {
-	return s.FluidC != nil || s.SurroundingsC != nil || s.AlwaysHot != nil || s.AdapterBar != nil || s.WorkingBar != nil || s.NoCycles != nil || len(s.Cycles) > 0
 }
 
 // serviceSaid is what was said of a position from one day on, later rows over

@@ -324,13 +324,8 @@ func (t *tx) markTouchedStale() (int, error) {
 	if err != nil {
 		return 0, err
 	}
-	for chunk := range slices.Chunk(list, 1000) {
-		if _, err := t.exec(t.ctx, "UPDATE estimates SET stale = TRUE WHERE assembly_id IN ("+idList(chunk)+")"); err != nil {
-			return 0, fmt.Errorf("mark estimates stale: %w", err)
-		}
-	}
-	t.touched = touched{}
-	return len(list), nil
+	t.touched = touched{meters: t.touched.meters}
+	return len(list), markStale(t.ctx, t.conn, list)
 }
 
 // seenRows remembers which row of the file spoke of which thing, so that a

@@ -84,6 +84,11 @@ func TestImport_DecidesWhatARowMeans(t *testing.T) {
 			want: [5]int{0, 1, 0, 0, 0}, has: []string{"X|A-1|P1|2024-05-05|<nil>||2025-01-10|<nil>|heat|"},
 		},
 		{
+			says: "a removal in the month it was fitted came on that day at the earliest", first: "",
+			then: hoseCells("machine=A-1", "position=P1", "assembly=X", "type=EN 853 2SN", "dn=12", "made=3Q23", "fitted=2024-05-05", "removed=05/2024"),
+			want: [5]int{1, 0, 0, 0, 0}, has: []string{"X|A-1|P1|2024-05-05|<nil>||2024-05-05|"}, because: "that day is taken",
+		},
+		{
 			says: "an assembly that sits elsewhere is not moved silently", first: known,
 			then: hoseCells("machine=A-1", "position=P2", "assembly=X", "fitted=2025-02-01"),
 			want: [5]int{0, 0, 0, 1, 0}, because: "remove it there first", hasNot: []string{"P2"},

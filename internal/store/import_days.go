@@ -54,7 +54,10 @@ func (im *importer) changeDays(s seat, a register.Assembly, p *register.Placemen
 	if clash != nil {
 		return nil, refuse(register.Refused, "on", "From %s on the position or the assembly %s was taken otherwise; one of the dates is wrong.", clash.From, a.Code)
 	}
-	if err := firstError(madeBefore(&a, row.From), t.notAhead(s.machine.SiteID, "on", row.From), t.notAhead(s.machine.SiteID, "on", row.To)); err != nil {
+	if err := firstError(madeBefore(&a, row.From, row.FromText), t.notAhead(s.machine.SiteID, "on", row.From), t.notAhead(s.machine.SiteID, "on", row.To)); err != nil {
+		return nil, err
+	}
+	if err := t.inspectedWithin(s, p, &row); err != nil {
 		return nil, err
 	}
 	row.Version = p.Version + 1
@@ -67,6 +70,25 @@ func (im *importer) changeDays(s seat, a register.Assembly, p *register.Placemen
 		return nil, err
 	}
 	return &row, t.alsoRead(s.machine, row.To, row.ToHours, "removal")
+}
+
+// inspectedWithin refuses days that leave out an inspection of the placement
+// as it was.
+func (t *tx) inspectedWithin(s seat, before, after *register.Placement) error {
+	outside := "on_day < " + t.e.date(after.From)
+	if !after.To.IsZero() {
+		outside = "(" + outside + " OR on_day > " + t.e.date(after.To) + ")"
+	}
+	until := ""
+	if !before.To.IsZero() {
+		until = " AND on_day <= " + t.e.date(before.To)
+	}
+	look, err := inspections.one(t.ctx, t.conn, "assembly_id = ? AND position_id = ? AND on_day >= "+t.e.date(before.From)+until+" AND "+outside+" ORDER BY on_day LIMIT 1",
+		before.AssemblyID, before.PositionID)
+	if err != nil || look == nil {
+		return err
+	}
+	return refuse(register.Refused, "on", "The assembly was inspected at %s on %s, which these dates leave out; one of the days is wrong.", s, look.On)
 }
 
 // changeEnd takes the assembly off where the row says so, or brings to what it

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"reflect"
 
+	"hoseward/internal/hose"
 	"hoseward/internal/quantity"
 	"hoseward/internal/register"
 )
@@ -42,6 +43,9 @@ func (im *importer) hoseRow(h *register.HoseRow) error {
 		return err
 	}
 	if err := im.conditionsOf(m, p, place, h); err != nil {
+		return err
+	}
+	if err := im.inspectionsOf(seat{m, p}, place, h.Inspections); err != nil {
 		return err
 	}
 	return im.inspectionOf(m, p, place, h)
@@ -140,8 +144,12 @@ func guessedFit(h *register.HoseRow) (quantity.Date, string) {
 	return quantity.Date{}, ""
 }
 
-// merged is what is known of an assembly with what the row says.
+// merged is what is known of an assembly with what the row says. A rating that
+// was a table's for another type or size goes with that.
 func merged(a register.Assembly, h *register.HoseRow) register.Assembly {
+	if a.RatingSource == register.RatingTable && otherType(&a, h) {
+		a.RatedBar, a.RatingSource = nil, ""
+	}
 	for _, f := range []struct {
 		to   *string
 		from string
@@ -308,9 +316,21 @@ func otherThan(a *register.Assembly, h *register.HoseRow) bool {
 	apart := func(p, q quantity.Period) bool {
 		return !p.IsZero() && !q.IsZero() && (p.To.Before(q.From) || q.To.Before(p.From))
 	}
-	return apart(a.Made, h.Made) || apart(a.Assembled, h.Assembled) ||
-		a.DN != 0 && h.Size.DN != 0 && a.DN != h.Size.DN ||
-		a.Designation != "" && h.Designation != "" && a.Designation != h.Designation
+	return apart(a.Made, h.Made) || apart(a.Assembled, h.Assembled) || otherType(a, h)
+}
+
+// otherType reports whether a row names another designation or size than is
+// known of an assembly. A designation may be spelled in many ways.
+func otherType(a *register.Assembly, h *register.HoseRow) bool {
+	switch {
+	case a.DN != 0 && h.Size.DN != 0 && a.DN != h.Size.DN, a.Dash != 0 && h.Size.Dash != 0 && a.Dash != h.Size.Dash:
+		return true
+	case a.Designation == "" || h.Designation == "" || fold(a.Designation) == fold(h.Designation):
+		return false
+	}
+	known, err1 := hose.ParseDesignation(a.Designation)
+	said, err2 := hose.ParseDesignation(h.Designation)
+	return err1 != nil || err2 != nil || known != said
 }
 
 // overtaken reports whether a fit date lies inside an earlier stay.

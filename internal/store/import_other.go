@@ -38,7 +38,10 @@ func (im *importer) otherHose(s seat, a *register.Assembly, sat []register.Place
 			im.tell("fitted", "it came off on %s, when assembly %s was fitted", there.From, other.Code)
 			return im.newPlacement(s, a, sat, h)
 		}
-		return nil, refuse(register.Refused, "on", "Since %s %s holds assembly %s; a hose fitted on %s cannot have replaced it.", there.From, s, other.Code, on)
+		if !there.To.IsZero() {
+			return nil, refuse(register.Refused, "on", "From %s to %s %s held assembly %s, so no other one was fitted there on %s; one of the dates is wrong.", there.From, there.To, s, other.Code, on)
+		}
+		return nil, refuse(register.Refused, "on", "Since %s %s holds assembly %s; a hose fitted on %s cannot have replaced it. Correct the fit date, or answer that the register was wrong.", there.From, s, other.Code, on)
 	case register.DifferentCorrect:
 		if earlier > 0 {
 			return nil, contradicts("position", earlier, s.String())
@@ -67,14 +70,25 @@ func (im *importer) swapOut(other *register.Assembly, on quantity.Date) error {
 	})
 }
 
+// corrected is an assembly with what the row says. Where the row says that it
+// is another type of hose, what was read off the wrong one is not known of the
+// right one.
+func corrected(a register.Assembly, h *register.HoseRow) register.Assembly {
+	if otherType(&a, h) {
+		a = register.Assembly{ID: a.ID, SiteID: a.SiteID, Code: a.Code, Note: a.Note, Version: a.Version}
+	}
+	a = merged(a, h)
+	setText(&a.Code, h.Code)
+	return a
+}
+
 // correct makes the register's hose at a position the row's: what was known of
 // it was wrong. Of an assembly that the register knows by its code only the
 // placement is put right.
 func (im *importer) correct(s seat, a, other *register.Assembly, there *register.Placement, h *register.HoseRow) (*register.Placement, error) {
 	t := im.t
 	if a == nil {
-		row := merged(*other, h)
-		setText(&row.Code, h.Code)
+		row := corrected(*other, h)
 		there, err := im.changeDays(s, row, there, h)
 		if err != nil {
 			return nil, err
@@ -100,6 +114,9 @@ func (im *importer) correct(s seat, a, other *register.Assembly, there *register
 	if err := update(t, placements, there, &row, row.ID, there.Version, nil); err != nil {
 		return nil, err
 	}
+	if err := t.moveInspections(there, a.ID); err != nil {
+		return nil, err
+	}
 	if err := t.dropEstimate(other.ID); err != nil {
 		return nil, err
 	}
@@ -114,4 +131,36 @@ func (im *importer) correct(s seat, a, other *register.Assembly, there *register
 		return nil, err
 	}
 	return im.changeEnd(a.Code, there, h)
+}
+
+// moveInspections gives an assembly what was seen at a position while the
+// register wrongly had another one there: it was this one that was looked at.
+func (t *tx) moveInspections(stay *register.Placement, assemblyID int64) error {
+	until := ""
+	if !stay.To.IsZero() {
+		until = " AND on_day <= " + t.e.date(stay.To)
+	}
+	looks, err := inspections.where(t.ctx, t.conn, "assembly_id = ? AND position_id = ? AND on_day >= "+t.e.date(stay.From)+until+" ORDER BY id", stay.AssemblyID, stay.PositionID)
+	if err != nil {
+		return err
+	}
+	for i := range looks {
+		seen, err := findings.where(t.ctx, t.conn, "inspection_id = ? ORDER BY id", looks[i].ID)
+		if err != nil {
+			return err
+		}
+		look := looks[i]
+		look.AssemblyID, look.Version = assemblyID, looks[i].Version+1
+		if err := update(t, inspections, &looks[i], &look, look.ID, looks[i].Version, nil); err != nil {
+			return err
+		}
+		for j := range seen {
+			finding := seen[j]
+			finding.AssemblyID, finding.Version = assemblyID, seen[j].Version+1
+			if err := update(t, findings, &seen[j], &finding, finding.ID, seen[j].Version, nil); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }

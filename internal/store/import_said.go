@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"reflect"
 
 	"hoseward/internal/register"
 )
@@ -50,7 +51,8 @@ func (im *importer) saidOnMachine(r *register.MachineRow) error {
 	return nil
 }
 
-// duty gives the machine's kind starting values where it has none.
+// duty gives the machine's kind starting values where it has none but shipped
+// ones.
 func (im *importer) duty(m *register.Machine, said []register.SaidRow) error {
 	t := im.t
 	if m.KindID == nil || len(said) == 0 {
@@ -65,7 +67,7 @@ func (im *importer) duty(m *register.Machine, said []register.SaidRow) error {
 		if err != nil {
 			return err
 		}
-		if have != nil {
+		if have != nil && (!have.Starting() || s.Note == have.Note && reflect.DeepEqual(s.Service, have.Service)) {
 			continue
 		}
 		im.changes("the duty of %s", kind.Name)

@@ -5,7 +5,6 @@ import (
 	"reflect"
 
 	"hoseward/internal/life"
-	"hoseward/internal/quantity"
 	"hoseward/internal/register"
 )
 
@@ -37,7 +36,7 @@ func (im *importer) conditionsOf(m *register.Machine, p *register.Position, plac
 	if basis == "" {
 		basis = register.Assumed
 	}
-	have, haveBasis, err := serviceFrom(t, p.ID, place.From)
+	have, haveBasis, err := serviceSaid(t.ctx, t.conn, p.ID, place.From)
 	if err != nil {
 		return err
 	}
@@ -51,12 +50,6 @@ func (im *importer) conditionsOf(m *register.Machine, p *register.Position, plac
 	}
 	im.changes("how position %s is worked", p.Name)
 	return t.apply(register.SetConditions{Machine: m.Code, Position: p.Name, From: place.From, Service: s, Basis: basis, Note: "from an imported list"})
-}
-
-// serviceFrom is what was said of a position from one day on; basis is empty
-// if nothing was.
-func serviceFrom(t *tx, positionID int64, from quantity.Date) (register.Service, register.Basis, error) {
-	return serviceSaid(t.ctx, t.conn, positionID, from)
 }
 
 // overlaid is s with what over says on top.

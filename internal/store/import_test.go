@@ -13,7 +13,6 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"hoseward/internal/demo"
 	"hoseward/internal/exchange"
 	"hoseward/internal/register"
 	"hoseward/internal/store"
@@ -85,7 +84,8 @@ func tables(t testing.TB, s *store.Store) string {
 			LEFT JOIN removals r ON r.placement_id = p.id ORDER BY 1, 4, 2`,
 		`SELECT m.code, r.on_day, r.hours, r.source, r.disputed, r.note FROM readings r JOIN machines m ON m.id = r.machine_id ORDER BY 1, 2, 3`,
 		`SELECT m.code, e.on_day, e.old_end, e.new_start, e.note FROM meter_events e JOIN machines m ON m.id = e.machine_id ORDER BY 1, 2`,
-		`SELECT a.code, i.on_day, i.verdict FROM inspections i JOIN assemblies a ON a.id = i.assembly_id ORDER BY 1, 2`,
+		`SELECT a.code, i.on_day, i."by", i.verdict, i.note FROM inspections i JOIN assemblies a ON a.id = i.assembly_id ORDER BY 1, 2, i.id`,
+		`SELECT a.code, f.seen_on, f."number", f.class, f.place, f.act_by, f.note, f.closed_on, f.closed_how, f.closed_reason FROM findings f JOIN assemblies a ON a.id = f.assembly_id ORDER BY 1, 2, f.id`,
 		`SELECT COALESCE(m.code, n.code, p.code), q.name, c.name, o.from_on, o.fluid_c, o.surroundings_c, o.adapter_bar, o.working_bar, o.cycles, o.temperatures,
 				o.no_cycles, o.always_hot, o.recorded, o.assessed_on, o.basis, o.note
 			FROM conditions o LEFT JOIN machines m ON o.level = 'machine' AND m.id = o.owner_id
@@ -117,16 +117,6 @@ func tables(t testing.TB, s *store.Store) string {
 			t.Fatal(err)
 		}
 		b.WriteString("--\n")
-	}
-	return b.String()
-}
-
-func exported(t testing.TB, s *store.Store, kind register.ImportKind) string {
-	t.Helper()
-	var b bytes.Buffer
-	w := exchange.NewWriter(&b, kind)
-	if err := errors.Join(s.Export(context.Background(), kind, w.Write), w.Flush()); err != nil {
-		t.Fatal(err)
 	}
 	return b.String()
 }
@@ -171,30 +161,6 @@ func fillByImport(t testing.TB, s *store.Store) {
 			t.Fatalf("nothing was added:\n%s", lines(r))
 		}
 	}
-}
-
-func TestExport_ImportsBackToTheSameRegister(t *testing.T) {
-	onBoth(t, func(t *testing.T, a *store.Store) {
-		fillByImport(t, a)
-		b := open(t, address(t, a.Engine()))
-		for _, kind := range exchange.Kinds() {
-			mustImport(t, b, exported(t, a, kind), store.ImportOptions{})
-		}
-		for _, kind := range exchange.Kinds() {
-			if diff := cmp.Diff(strings.Split(exported(t, a, kind), "\n"), strings.Split(exported(t, b, kind), "\n")); diff != "" {
-				t.Errorf("the list of %s differs (-first +second):\n%s", kind, diff)
-			}
-		}
-		if diff := cmp.Diff(strings.Split(tables(t, a), "\n"), strings.Split(tables(t, b), "\n")); diff != "" {
-			t.Errorf("the registers differ (-first +second):\n%s", diff)
-		}
-		for _, kind := range exchange.Kinds() {
-			r := mustImport(t, a, exported(t, a, kind), store.ImportOptions{})
-			if r.Same != r.Rows || r.Rows == 0 || r.ImportID != 0 {
-				t.Errorf("its own list of %s is not the same to a register:\n%s", kind, lines(r))
-			}
-		}
-	})
 }
 
 func TestImport_TwiceAddsNothing(t *testing.T) {
@@ -319,120 +285,6 @@ func TestImport_HandsBackTheRestAsASheetThatImportsAgain(t *testing.T) {
 	}
 }
 
-func TestImport_AsksAboutAnotherHoseAtAKnownPosition(t *testing.T) {
-	first := "Machine;Position;Assembly;Type;DN;Made;Fitted\nA-1;P1;OLD;EN 853 2SN;12;3Q20;2021-03-01\n"
-	next := "Machine;Position;Assembly;Type;DN;Made;Fitted\nA-1;P1;NEW;EN 853 2SN;12;3Q24;2025-03-01\n"
-	for _, tc := range []struct {
-		name      string
-		different register.Different
-		want      [5]int
-		placed    string // part of the tables afterwards
-	}{
-		{"unanswered, the row is asked about and nothing changes", "", [5]int{0, 0, 0, 0, 1}, "OLD|A-1|P1|2021-03-01|<nil>||<nil>|"},
-		{"swapped, the old one came off on the day the new one was fitted", register.DifferentSwap, [5]int{1, 0, 0, 0, 0}, "OLD|A-1|P1|2021-03-01|<nil>||2025-03-01|<nil>|unknown|"},
-		{"swapped, the new one sits there", register.DifferentSwap, [5]int{1, 0, 0, 0, 0}, "NEW|A-1|P1|2025-03-01|<nil>||<nil>|"},
-		{"corrected, there only ever was the one of the list", register.DifferentCorrect, [5]int{0, 1, 0, 0, 0}, "NEW|A-1|P1|2025-03-01|<nil>||<nil>|"},
-	} {
-		t.Run(tc.name, func(t *testing.T) {
-			s := open(t, address(t, store.SQLite))
-			mustImport(t, s, first, store.ImportOptions{})
-			r, err := importSheet(t, s, next, store.ImportOptions{Different: tc.different})
-			if tc.different == "" {
-				if !errors.Is(err, &register.Error{Code: register.Refused}) {
-					t.Errorf("an unanswered question is taken: %v", err)
-				}
-			} else if err != nil {
-				t.Fatal(err)
-			}
-			if counted(r) != tc.want {
-				t.Errorf("counts are wrong:\n%s", lines(r))
-			}
-			got := tables(t, s)
-			if !strings.Contains(got, tc.placed) {
-				t.Errorf("%q is not in the register:\n%s", tc.placed, got)
-			}
-			if tc.different == register.DifferentCorrect && strings.Contains(got, "OLD") {
-				t.Errorf("the wrong hose is still there:\n%s", got)
-			}
-			if tc.different != "" {
-				again := mustImport(t, s, next, store.ImportOptions{})
-				if again.Same != 1 {
-					t.Errorf("answered once, it is asked again:\n%s", lines(again))
-				}
-			}
-		})
-	}
-}
-
-func TestImport_OlderListSwappedGoesIntoThePast(t *testing.T) {
-	s := open(t, address(t, store.SQLite))
-	mustImport(t, s, "Machine;Position;Type;DN;Made;Fitted\nA-1;P1;EN 853 2SN;12;3Q24;2025-03-01\n", store.ImportOptions{})
-	mustImport(t, s, "Machine;Position;Type;DN;Made;Fitted\nA-1;P1;EN 853 2SN;12;3Q19;2020-03-01\n", store.ImportOptions{Different: register.DifferentSwap})
-	if got := tables(t, s); !strings.Contains(got, "A-1|P1|2020-03-01|<nil>||2025-03-01|") {
-		t.Errorf("the older hose did not come off when the newer one was fitted:\n%s", got)
-	}
-}
-
-func TestUndoImport_TakesAllBack(t *testing.T) {
-	onBoth(t, func(t *testing.T, s *store.Store) {
-		ctx := context.Background()
-		mustImport(t, s, machinesSheet, store.ImportOptions{})
-		mustImport(t, s, "Machine;Position;Assembly;Type;DN;Made;Fitted\nBL-1;Bucket;OLD;EN 853 2SN;12;1Q17;2018-01-01\n", store.ImportOptions{})
-		before := tables(t, s)
-		estimates := len(storedEstimates(t, s))
-		r := mustImport(t, s, strings.Replace(fullHoses, "SW-2,lift,A1", "BL-1,lift,Bucket", 1), store.ImportOptions{Different: register.DifferentSwap})
-		if r.ImportID == 0 || tables(t, s) == before {
-			t.Fatalf("nothing was imported:\n%s", lines(r))
-		}
-		if _, err := s.UndoImport(ctx, now, me, r.ImportID); err != nil {
-			t.Fatal(err)
-		}
-		if diff := cmp.Diff(strings.Split(before, "\n"), strings.Split(tables(t, s), "\n")); diff != "" {
-			t.Errorf("undoing left a difference (-before +after):\n%s", diff)
-		}
-		if n := len(storedEstimates(t, s)); n != estimates {
-			t.Errorf("%d estimates after undoing, %d before", n, estimates)
-		}
-		changesLogged(t, s)
-		if _, err := s.UndoImport(ctx, now, me, r.ImportID); !errors.Is(err, &register.Error{Code: register.Refused}) {
-			t.Errorf("undone twice: %v", err)
-		}
-		again := mustImport(t, s, strings.Replace(fullHoses, "SW-2,lift,A1", "BL-1,lift,Bucket", 1), store.ImportOptions{Different: register.DifferentSwap})
-		if counted(again) != counted(r) {
-			t.Errorf("after undoing the file is taken otherwise:\n%s\n%s", lines(r), lines(again))
-		}
-	})
-}
-
-func TestUndoImport_RefusesWhatWasTouchedSince(t *testing.T) {
-	for _, tc := range []struct {
-		name  string
-		touch []register.Command
-		names string
-	}{
-		{"a reading came to an imported machine", []register.Command{register.AddReading{Machine: "A-1", On: day("2026-01-01"), Hours: 10}}, "readings"},
-		{"an imported hose was inspected", []register.Command{register.Inspect{Machine: "A-1", Position: "P1", On: day("2026-01-01")}}, "inspection"},
-		{"an imported hose was removed", []register.Command{register.Remove{AssemblyCode: "X", On: day("2026-01-01"), Cause: register.CausePlanned, FoundBy: register.FoundByInspection}}, "2024-01-01"},
-		{"a position came to an imported machine", []register.Command{register.AddPosition{Machine: "A-1", Name: "P2"}}, "positions"},
-		{"conditions were said of an imported position", []register.Command{register.SetConditions{Machine: "A-1", Position: "P1", From: day("2026-01-01"), Basis: register.Assumed}}, "service conditions"},
-	} {
-		t.Run(tc.name, func(t *testing.T) {
-			s := open(t, address(t, store.SQLite))
-			r := mustImport(t, s, "Machine;Position;Assembly;Type;DN;Made;Fitted\nA-1;P1;X;EN 853 2SN;12;3Q23;2024-01-01\n", store.ImportOptions{})
-			apply(t, s, tc.touch...)
-			before := tables(t, s)
-			_, err := s.UndoImport(context.Background(), now, me, r.ImportID)
-			var no *register.Error
-			if !errors.As(err, &no) || no.Code != register.Refused || !strings.Contains(no.Sentence, tc.names) {
-				t.Errorf("undoing is not refused naming %q: %v", tc.names, err)
-			}
-			if tables(t, s) != before {
-				t.Error("a refused undoing changed something")
-			}
-		})
-	}
-}
-
 func TestImport_OneChangeRowPerThingAndOneForTheFile(t *testing.T) {
 	s := open(t, address(t, store.SQLite))
 	r := mustImport(t, s, "Machine;Position;Assembly;Type;DN;Made;Fitted\nA-1;P1;X;EN 853 2SN;12;3Q23;2024-01-01\n", store.ImportOptions{FileName: "list.csv"})
@@ -553,46 +405,4 @@ func TestHeaderChoice_IsKeptForASetOfHeaders(t *testing.T) {
 			t.Errorf("the choice holds for another kind: %v %v", m, err)
 		}
 	})
-}
-
-// The demo fleet has what a fleet has, policies of its own included. What no
-// list holds is left out of the comparison: all inspections but the last.
-func TestExport_TheDemoFleetImportsBack(t *testing.T) {
-	a := open(t, address(t, store.SQLite))
-	apply(t, a, demo.Fleet(1, day("2026-11-25"))...)
-	b := open(t, address(t, store.SQLite))
-	for _, kind := range exchange.Kinds() {
-		r := mustImport(t, b, exported(t, a, kind), store.ImportOptions{})
-		if r.Added != r.Rows || r.Rows < 20 {
-			t.Errorf("%s:\n%.2000s", kind, lines(r))
-		}
-	}
-	for _, kind := range exchange.Kinds() {
-		if diff := cmp.Diff(strings.Split(exported(t, a, kind), "\n"), strings.Split(exported(t, b, kind), "\n")); diff != "" {
-			t.Errorf("the list of %s differs (-first +second):\n%.3000s", kind, diff)
-		}
-	}
-	var due [2]string
-	for i, s := range []*store.Store{a, b} {
-		if _, err := s.Raw().Exec("DELETE FROM findings; DELETE FROM inspections"); err != nil {
-			t.Fatal(err)
-		}
-		if _, err := s.ReestimateAll(context.Background(), now, nil); err != nil {
-			t.Fatal(err)
-		}
-		page, err := s.Lines(context.Background(), now, register.LineFilter{Limit: 1000})
-		if err != nil || page.Total < 400 || page.Next != "" {
-			t.Fatalf("%d lines: %v", page.Total, err)
-		}
-		for _, l := range page.Lines {
-			e := l.Estimate
-			due[i] += fmt.Sprintln(l.MachineCode, l.Position, l.AssemblyCode, l.Status, e.Due, e.Earliest, e.Latest, e.Governing, e.Complete, e.Problem, e.Missing, e.Warnings)
-		}
-	}
-	if diff := cmp.Diff(strings.Split(due[0], "\n"), strings.Split(due[1], "\n")); diff != "" {
-		t.Errorf("the due dates differ (-first +second):\n%.4000s", diff)
-	}
-	if diff := cmp.Diff(strings.Split(tables(t, a), "\n"), strings.Split(tables(t, b), "\n")); diff != "" {
-		t.Errorf("the registers differ (-first +second):\n%.6000s", diff)
-	}
 }

@@ -4,7 +4,9 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"reflect"
+	"slices"
 	"time"
 
 	"hoseward/internal/register"
@@ -13,18 +15,6 @@ import (
 // Imports are the files that were taken in, newest first, at most 200.
 func (s *Store) Imports(ctx context.Context) ([]register.Import, error) {
 	return imports.where(ctx, s.reader(), "1 = 1 ORDER BY id DESC LIMIT 200")
-}
-
-// ImportOf is one of the files that were taken in.
-func (s *Store) ImportOf(ctx context.Context, id int64) (register.Import, error) {
-	row, err := imports.one(ctx, s.reader(), "id = ?", id)
-	if err != nil {
-		return register.Import{}, err
-	}
-	if row == nil {
-		return register.Import{}, refuse(register.NotFound, "", "There is no import %d.", id)
-	}
-	return *row, nil
 }
 
 // FileImported finds a taken and not undone import of a file, nil if there is
@@ -55,6 +45,9 @@ func (s *Store) UndoImport(ctx context.Context, now time.Time, by register.Actor
 			return err
 		}
 		t.keys.clear()
+		if err := t.metersAgree(); err != nil {
+			return err
+		}
 		after := *row
 		after.UndoneAt = &t.now
 		if err := t.orm.Save(&after).Error; err != nil {
@@ -62,6 +55,32 @@ func (s *Store) UndoImport(ctx context.Context, now time.Time, by register.Actor
 		}
 		return t.note(imports.name, id, register.Changed, row, &after)
 	})
+}
+
+// metersAgree refuses an undoing that takes away what later readings rest on,
+// such as the day on which a meter was replaced.
+func (t *tx) metersAgree() error {
+	for _, id := range slices.Sorted(maps.Keys(t.touched.meters)) {
+		m, err := machines.one(t.ctx, t.conn, "id = ?", id)
+		if err != nil {
+			return err
+		}
+		if m == nil {
+			continue // it came with the import and went with it
+		}
+		f, err := t.hoursOf(m)
+		if err != nil {
+			return err
+		}
+		today, err := t.today(m.SiteID)
+		if err != nil {
+			return err
+		}
+		if err := f.CheckHours(today); err != nil {
+			return refuse(register.Refused, "", "The import cannot be undone any more: later readings of machine %s rest on its meter event. %s", m.Code, register.SentenceOf(err))
+		}
+	}
+	return nil
 }
 
 func (t *tx) undoChanges(importID int64) error {
@@ -247,6 +266,7 @@ func (t *tx) undone(now, after any) error {
 		t.touched.machine(r.MachineID)
 	case *register.MeterEvent:
 		t.touched.machine(r.MachineID)
+		mark(&t.touched.meters, r.MachineID)
 	case *register.Inspection:
 		t.touched.assembly(r.AssemblyID)
 	case *register.Finding:

@@ -28,7 +28,7 @@ func (t *tx) inspect(c register.Inspect) error {
 		return err
 	}
 	for _, f := range c.Findings {
-		if err := t.addFinding(row, p, f); err != nil {
+		if err := t.addFinding(row, p, register.FindingRow{NewFinding: f}); err != nil {
 			return err
 		}
 	}
@@ -52,12 +52,15 @@ func (t *tx) sittingAt(s seat, on quantity.Date) (*register.Placement, error) {
 	return p, err
 }
 
-func (t *tx) addFinding(i *register.Inspection, p *register.Placement, f register.NewFinding) error {
+// addFinding adds a finding as it stands; one that is open is closed where the
+// hose came off since.
+func (t *tx) addFinding(i *register.Inspection, p *register.Placement, f register.FindingRow) error {
 	row := &register.Finding{
 		InspectionID: i.ID, AssemblyID: i.AssemblyID, Number: f.Number, Class: f.Class, Place: f.Place,
 		ActBy: f.ActBy, Note: f.Note, SeenOn: i.On, Version: 1,
+		ClosedOn: f.ClosedOn, ClosedHow: f.ClosedHow, ClosedReason: f.ClosedReason,
 	}
-	if !p.To.IsZero() {
+	if row.ClosedOn.IsZero() && !p.To.IsZero() {
 		row.ClosedOn, row.ClosedHow = p.To, register.ClosedByRemoval
 	}
 	return insert(t, findings, row, &row.ID, nil)

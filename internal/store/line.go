@@ -99,8 +99,7 @@ func (s *Store) lineQuery(d *days, f register.LineFilter) *lineQuery {
 		q.and("e.act_by <= " + d.day(*f.WithinDays))
 	}
 	if f.Status != "" {
-		q.and(statusIs(f.Status, d))
-		q.bound(f.Status, d)
+		q.status(f.Status, d)
 	}
 	if f.Text != "" {
 		like := " " + s.e.like + ` ? ESCAPE '\'`
@@ -121,22 +120,29 @@ func (q *lineQuery) join(cond string, args ...any) {
 	q.and(cond, args...)
 }
 
-// bound adds what lets the index of the due list find where a status begins
-// and ends.
-func (q *lineQuery) bound(s life.Status, d *days) {
+// status chooses a status by where it begins and ends in the index of the due
+// list. Where it is not the same day everywhere these ends are loose ones, and
+// the condition itself comes with them.
+func (q *lineQuery) status(s life.Status, d *days) {
+	if d.differ {
+		q.and(statusIs(s, d))
+	}
 	from, to := quantity.MinDate, quantity.MaxDate
 	switch s {
 	case life.StatusStop:
 		q.and(q.e.dueKey + " < " + q.e.key(false, quantity.MinDate))
 		return
 	case life.StatusOverdue:
-		to = d.last
+		to = d.last.AddDays(-1)
 	case life.StatusSoon:
 		from, to = d.first, d.last.AddDays(soonDays)
 	case life.StatusAhead:
-		from, to = d.first.AddDays(soonDays), d.last.AddDays(aheadDays)
+		from, to = d.first.AddDays(soonDays+1), d.last.AddDays(aheadDays)
 	case life.StatusInService:
-		from = d.first.AddDays(aheadDays)
+		from = d.first.AddDays(aheadDays + 1)
+	default: // of nothing that is installed
+		q.and(statusIs(s, d))
+		return
 	}
 	q.and(q.e.dueKey + " >= " + q.e.key(false, from) + " AND " + q.e.dueKey + " <= " + q.e.key(false, to))
 }

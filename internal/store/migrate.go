@@ -9,6 +9,7 @@ import (
 	"reflect"
 
 	"github.com/pressly/goose/v3"
+	"gorm.io/gorm"
 
 	"hoseward/internal/life"
 	"hoseward/internal/register"
@@ -121,10 +122,14 @@ func checkForeignKeys(ctx context.Context, db *sql.DB) error {
 }
 
 // storeShipped stores the policies that come with the program, and mends those
-// that an older program stored otherwise; every estimate is stale then.
+// that an older program stored otherwise; every estimate is stale then. A
+// register without kinds of machines gets those that come with the program.
 func (s *Store) storeShipped(ctx context.Context) error {
 	return s.inTx(ctx, func(c conn) error {
 		orm := s.ormOn(ctx, c)
+		if err := storeShippedKinds(ctx, c, orm); err != nil {
+			return err
+		}
 		for _, p := range life.ShippedPolicies() {
 			want := shipped(p)
 			have, err := policies.one(ctx, c, "name = ?", want.Name)
@@ -146,12 +151,36 @@ func (s *Store) storeShipped(ctx context.Context) error {
 			if err := orm.Model(&want).Select("*").Updates(&want).Error; err != nil {
 				return fmt.Errorf("mend shipped policy %s: %w", want.Name, err)
 			}
-			if _, err := c.exec(ctx, "UPDATE estimates SET stale = TRUE"); err != nil {
-				return fmt.Errorf("mark estimates stale: %w", err)
+			all, err := ids(ctx, c, "SELECT assembly_id FROM estimates ORDER BY assembly_id")
+			if err != nil {
+				return fmt.Errorf("find the estimates of policy %s: %w", want.Name, err)
+			}
+			if err := markStale(ctx, c, all); err != nil {
+				return err
 			}
 		}
 		return nil
 	})
+}
+
+func storeShippedKinds(ctx context.Context, c conn, orm *gorm.DB) error {
+	have, err := ids(ctx, c, "SELECT id FROM kinds LIMIT 1")
+	if err != nil || len(have) > 0 {
+		return err
+	}
+	for _, k := range register.ShippedKinds() {
+		kind := register.Kind{Name: k.Name, Version: 1}
+		if err := orm.Create(&kind).Error; err != nil {
+			return fmt.Errorf("store shipped kind %s: %w", k.Name, err)
+		}
+		for _, d := range k.Duties {
+			d.KindID, d.Version = kind.ID, 1
+			if err := orm.Create(&d).Error; err != nil {
+				return fmt.Errorf("store the duties of shipped kind %s: %w", k.Name, err)
+			}
+		}
+	}
+	return nil
 }
 
 // shipped is a policy of package life as the register keeps it. At exposed

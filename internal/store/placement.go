@@ -118,7 +118,7 @@ func removedOn(code string, fitted quantity.Date, rest []register.Command) quant
 // position for an assembly at a time, nothing scrapped, nothing fitted before
 // it was made or after it was stored too long.
 func (t *tx) mayFit(a *register.Assembly, s seat, c register.Fit, until quantity.Date) error {
-	if err := madeBefore(a, c.On); err != nil {
+	if err := madeBefore(a, c.On, c.OnText); err != nil {
 		return err
 	}
 	if err := t.positionFree(s, c.On, until); err != nil {
@@ -243,7 +243,7 @@ func (t *tx) remove(c register.Remove) error {
 	if err := t.closeByRemoval(a.ID, c.On); err != nil {
 		return err
 	}
-	if err := t.keepAt(a, s.machine.SiteID); err != nil {
+	if err := t.keepAt(a, p, s.machine.SiteID); err != nil {
 		return err
 	}
 	if err := t.dropEstimate(a.ID); err != nil {
@@ -276,10 +276,15 @@ func (t *tx) before(column string, day quantity.Date) string {
 	return " AND " + column + " < " + t.e.date(day)
 }
 
-// keepAt notes the site an assembly came off at: it is kept there.
-func (t *tx) keepAt(a *register.Assembly, siteID int64) error {
+// keepAt notes the site an assembly came off at: it is kept there, unless it
+// was fitted again since.
+func (t *tx) keepAt(a *register.Assembly, p *register.Placement, siteID int64) error {
 	if a.SiteID == siteID {
 		return nil
+	}
+	later, err := placements.one(t.ctx, t.conn, "assembly_id = ? AND id <> ? AND from_on >= "+t.e.date(p.From)+" LIMIT 1", a.ID, p.ID)
+	if err != nil || later != nil {
+		return err
 	}
 	moved := *a
 	moved.SiteID, moved.Version = siteID, a.Version+1

@@ -31,12 +31,8 @@ func (s *Store) Rehearse(ctx context.Context, now time.Time, f func(*Rehearsal) 
 		if err != nil {
 			return fmt.Errorf("find what is installed: %w", err)
 		}
-		frame, err := readFrame(ctx, c)
-		if err != nil {
-			return err
-		}
 		for chunk := range slices.Chunk(list, batch) {
-			if _, err := frame.reestimate(ctx, c, chunk, now); err != nil {
+			if _, err := reestimate(ctx, c, chunk, now); err != nil {
 				return err
 			}
 		}

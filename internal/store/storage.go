@@ -29,8 +29,9 @@ func (t *tx) storedNotTooLong(a *register.Assembly, s seat, c register.Fit) erro
 }
 
 // lifeBefore is what package life is told of an assembly up to the day of a
-// fitting, held to the policy of the position it comes to. It is nil where its
-// facts contradict each other; the estimate will say so.
+// fitting, held to the policy of the position it comes to: what is certain
+// where its facts contradict each other. It is nil where nothing is; the
+// estimate will say so.
 func (t *tx) lifeBefore(a *register.Assembly, s seat, c register.Fit) (*life.Assembly, error) {
 	f, err := t.frame()
 	if err != nil {
@@ -56,12 +57,17 @@ func (t *tx) lifeBefore(a *register.Assembly, s seat, c register.Fit) (*life.Ass
 		mine.Placements = before
 	}
 	in, err := facts.LifeInput(&mine, c.On)
+	if err == nil {
+		err = life.Check(in, c.On)
+	}
 	if err != nil {
-		var no *register.Error
-		if errors.As(err, &no) {
+		if !aboutFacts(err) {
+			return nil, err
+		}
+		var certain bool
+		if in, _, certain = facts.CertainOf(&mine, c.On); !certain {
 			return nil, nil
 		}
-		return nil, err
 	}
 	id := f.sites[s.machine.SiteID].PolicyID
 	if s.position.PolicyID != nil {
@@ -69,6 +75,14 @@ func (t *tx) lifeBefore(a *register.Assembly, s seat, c register.Fit) (*life.Ass
 	}
 	in.Policy = f.policies[id].Policy
 	return &in, nil
+}
+
+// aboutFacts reports whether an error is about the facts of an assembly, not
+// about the program or the database.
+func aboutFacts(err error) bool {
+	var refusal *register.Error
+	var field *life.FieldError
+	return errors.As(err, &refusal) || errors.As(err, &field)
 }
 
 // frame is what bears on every estimate, remembered while the transaction

@@ -70,9 +70,9 @@ CREATE TABLE duties (
     recorded       BOOLEAN,
     assessed_on    TEXT,
     note           TEXT NOT NULL DEFAULT '',
-    version        INTEGER NOT NULL DEFAULT 1 CHECK (version > 0),
-    UNIQUE (kind_id, circuit)
+    version        INTEGER NOT NULL DEFAULT 1 CHECK (version > 0)
 );
+CREATE UNIQUE INDEX duties_by_circuit ON duties (kind_id, LOWER(circuit));
 
 -- +goose Down
 DROP TABLE duties;
