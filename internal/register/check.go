@@ -73,6 +73,16 @@ func (c *checks) name(field, what, s string, most int) {
 	c.text(field, s, most)
 	c.that(!strings.ContainsAny(s, "\n\r\t"), field, "Write %s on one line.", what)
 	c.that(strings.Join(strings.Fields(s), " ") == s, field, "Give %s with single, ordinary spaces between its words.", what)
+	c.that(strings.IndexFunc(s, func(r rune) bool { return unicode.Is(unicode.Cf, r) }) < 0, field,
+		"There are signs in %s that cannot be seen; type it anew.", what)
+	c.that(strings.IndexFunc(s, func(r rune) bool { return unicode.IsLetter(r) || unicode.IsNumber(r) }) >= 0, field,
+		"Give %s with at least one letter or digit.", what)
+}
+
+// code wants a name that can also stand in an address: "new" is taken there.
+func (c *checks) code(field, what, s string) {
+	c.name(field, what, s, maxCode)
+	c.that(!strings.EqualFold(s, "new"), field, "%q cannot be a code, because pages use it for something else; add a number.", s)
 }
 
 // optionalName wants a name, or nothing.
@@ -118,7 +128,7 @@ func (c *checks) rating(field string, v *float64) {
 // store to say: finding out reads files.
 func (a AddSite) Check() error {
 	var c checks
-	c.name("name", "the site a name", a.Name, maxName)
+	c.name("name", "the site's name", a.Name, maxName)
 	c.that(a.Zone != "" && a.Zone != "Local", "zone", "Give the site's time zone, like Europe/Berlin or UTC.")
 	c.text("zone", a.Zone, maxName)
 	c.text("policy", a.Policy, maxName)
@@ -128,7 +138,7 @@ func (a AddSite) Check() error {
 // Check says whether the kind can be added.
 func (a AddKind) Check() error {
 	var c checks
-	c.name("name", "the kind of machine a name", a.Name, maxName)
+	c.name("name", "the name of the kind of machine", a.Name, maxName)
 	return c.err
 }
 
@@ -146,7 +156,7 @@ func (a SetDuty) Check() error {
 func (a AddPolicy) Check() error {
 	var c checks
 	p := a.Policy
-	c.name("name", "the policy a name", p.Name, maxName)
+	c.name("name", "the policy's name", p.Name, maxName)
 	c.that(!p.Shipped, "name", "A shipped policy cannot be added.")
 	for _, m := range []struct {
 		field string
@@ -224,7 +234,7 @@ func (a ChangeMachine) Check() error {
 }
 
 func (c *checks) machine(code, name, serial, note string, planned *float64) {
-	c.name("code", "the machine a code", code, maxCode)
+	c.code("code", "the machine's code", code)
 	c.text("name", name, maxName)
 	c.text("serial", serial, maxName)
 	c.text("note", note, maxText)
@@ -250,7 +260,7 @@ func (a ChangePosition) Check() error {
 }
 
 func (c *checks) position(name string, order int, note string, length, bend, straight *float64) {
-	c.name("name", "the position a name", name, maxName)
+	c.name("name", "the position's name", name, maxName)
 	c.that(order >= 0 && order <= 1e6, "walk_order", "The order is a number from 0 to 1 000 000.")
 	c.text("note", note, maxText)
 	c.within("length_mm", length, 1, maxLengthMM, "mm")
@@ -263,7 +273,7 @@ func (a AddAssembly) Check() error {
 	var c checks
 	c.name("site", "the site", a.Site, maxName)
 	if a.Assembly.Code != "" {
-		c.name("code", "the assembly's code", a.Assembly.Code, maxCode)
+		c.code("code", "the assembly's code", a.Assembly.Code)
 	}
 	c.assembly(a.Assembly)
 	return c.err
@@ -272,7 +282,7 @@ func (a AddAssembly) Check() error {
 // Check says whether the assembly can be changed so.
 func (a ChangeAssembly) Check() error {
 	var c checks
-	c.name("code", "the assembly's code", a.Assembly.Code, maxCode)
+	c.code("code", "the assembly's code", a.Assembly.Code)
 	c.assembly(a.Assembly)
 	return c.err
 }
