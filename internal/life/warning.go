@@ -220,7 +220,7 @@ func (c *calc) warnPolicy(w *warnings) {
 		w.add(WarnLimitLengthened, "The policy's damage limit of "+number(*p.DamageLimit)+" is milder than the shipped 0.5.")
 	}
 	if p.AssumedFactor != nil && *p.AssumedFactor < DefaultAssumedFactor {
-		w.add(WarnLimitLengthened, "The policy counts assumed cycles "+number(*p.AssumedFactor)+" times; the shipped factor is 2.")
+		w.add(WarnLimitLengthened, "The policy counts cycles that are not from a recorded log "+number(*p.AssumedFactor)+" times; the shipped factor is 2.")
 	}
 	if own, ok := ownCurve(&c.a.Hose); ok && p.OwnCurveAlone && own.Exponent() > c.reference() {
 		w.add(WarnLimitLengthened, "The hose's own pressure-life curve is used although milder than the reference: "+p.OwnCurveReason)

@@ -23,6 +23,7 @@ func Working(a *Assembly, asOf quantity.Date) ([]Step, error) {
 	e := c.estimate()
 	w := working{c: &c, e: &e}
 	w.rating()
+	w.temperature()
 	w.findings()
 	w.calendar()
 	if !a.Fitted.IsZero() {
@@ -45,9 +46,10 @@ const (
 	sourceReference  = "20 K below the hose's highest temperature: " + SourceChoice
 	sourceMiner      = "Palmgren-Miner (" + SourceStandard + ")"
 	sourceCurve      = "SAE J1927 reference points, public summary (" + SourceSeen + "); minimum pressure after Goodman: " + SourceChoice
-	sourceTheilSen   = "Theil-Sen slope (" + SourceStandard + "); window of 180 days and ends: " + SourceChoice
 	sourceDamage     = "limit and halving: " + SourceChoice
-	sourceFactor     = "factor for assumed cycles: " + SourceChoice
+	sourceFactor     = "factor for cycles that are not from a recorded pressure log: " + SourceChoice
+	sourceHottest    = "entered, or published for the designation"
+	sourceWater      = "scopes of EN 853, 854, 857 (" + SourceSeen + ")"
 	sourceFinding    = "class of the finding; 30 days without a date: " + SourceChoice
 	sourceInspection = "policy; DGUV Regel 113-020 (" + SourceSeen + ")"
 )
@@ -57,6 +59,9 @@ type working struct {
 	c     *calc
 	e     *Estimate
 	steps []Step
+
+	shown map[shownKey]float64 // hours of a time, per path
+	rated []*usage.Hours       // machines whose rates are shown
 }
 
 func (w *working) add(name, formula, value, source string) {
@@ -131,6 +136,7 @@ func (w *working) cross(m measure, path usage.Path, shown map[[2]float64]float64
 	for i := range w.c.wear.pieces[:c.piece] {
 		p := &w.c.wear.pieces[i]
 		perDay, perHour := w.c.wear.rates(&m.mix, p)
+		w.sumOf(p, path, perHour, p.from, p.to)
 		w.stretch(m, path, shown, p.from, p.to, perDay, perHour, p.ran[path])
 	}
 	p := &w.c.wear.pieces[c.piece]
@@ -140,13 +146,24 @@ func (w *working) cross(m measure, path usage.Path, shown map[[2]float64]float64
 		ran = p.between(path, p.from, begin)
 	}
 	if begin > p.from {
+		w.sumOf(p, path, c.perHour, p.from, begin)
 		w.stretch(m, path, shown, p.from, begin, c.perDay, c.perHour, ran)
+	}
+	if p.hours != nil && c.perHour != 0 {
+		w.perDayOf(p, path, begin, perDayHours)
 	}
 	done := m.target - c.rest + c.perDay*(begin-p.from) + c.perHour*ran
 	w.add(name,
 		"begin + (target - summed by then) / (per day + hours a day x per hour) = "+
 			instant(begin)+" + ("+fig(m.target)+" - "+fig(done)+") / ("+fig(c.perDay)+" + "+fig(perDayHours)+" x "+fig(c.perHour)+")",
 		dayOf(at).String(), m.source)
+}
+
+// sumOf shows where the running hours of a stretch are from, where they count.
+func (w *working) sumOf(p *piece, path usage.Path, perHour, from, to float64) {
+	if p.hours != nil && perHour != 0 {
+		w.hoursOf(p, path, from, to)
+	}
 }
 
 // stretch shows what a stretch of time adds, unless that was shown already.
@@ -216,6 +233,24 @@ func barOr(v *float64) string {
 		return "unknown"
 	}
 	return fig(*v) + " bar"
+}
+
+// temperature shows the highest temperature of the hose with its fluid. The
+// register knows whether it was entered or is that of the designation.
+func (w *working) temperature() {
+	own, value := "unknown", "unknown"
+	if c := w.c.a.Hose.MaxC; c != nil {
+		own = fig(*c) + " °C"
+	}
+	if !math.IsInf(w.c.model.limitC, 1) {
+		value = fig(w.c.model.limitC) + " °C"
+	}
+	const known = "highest temperature of the hose, as known to the register"
+	if isWater(w.c.a.Fluid) {
+		w.add("highest temperature", "lower of "+own+", "+known+", and "+fig(waterLimitC)+" °C for a fluid with water", value, sourceWater)
+		return
+	}
+	w.add("highest temperature", known, value, sourceHottest)
 }
 
 // eachDuty calls f for each row of conditions that is worked under, once, with

@@ -2,52 +2,12 @@ package life
 
 import (
 	"math"
-	"strconv"
 	"strings"
 
 	"hoseward/internal/life/heat"
 	"hoseward/internal/life/usage"
 	"hoseward/internal/quantity"
 )
-
-// ran shows the running hours so far and the rate to come.
-func (w *working) ran() {
-	c := w.c
-	for i := range c.wear.pieces {
-		p := &c.wear.pieces[i]
-		if p.from >= c.wear.now {
-			break
-		}
-		to := math.Min(p.to, c.wear.now)
-		name := "running hours from " + instant(p.from) + " to " + instant(to)
-		switch {
-		case !p.worked:
-			w.add(name, "in store", "0 h", SourceFact)
-		case p.hours == nil:
-			w.add(name, "neither readings nor planned hours", "unknown", SourceFact)
-		case p.hours.Basis().First.IsZero():
-			ran := p.hours.Between(usage.Likely, p.from, to)
-			w.add(name, fig(p.hours.Basis().PlannedPerWeek)+" h a week planned, less lay-ups", fig(ran)+" h", "planned hours; no readings")
-		default:
-			h0, h1 := p.hours.At(usage.Likely, p.from), p.hours.At(usage.Likely, to)
-			w.add(name, fig(h1)+" - "+fig(h0)+" h on the hour meter", fig(p.hours.Between(usage.Likely, p.from, to))+" h", "readings, linear between them")
-		}
-	}
-	p := c.wear.current()
-	if p == nil || p.hours == nil {
-		return
-	}
-	b := p.hours.Basis()
-	formula := "planned " + fig(b.PlannedPerWeek) + " h a week"
-	switch b.Method {
-	case usage.TheilSen:
-		formula = "median slope of " + strconv.Itoa(b.Readings) + " readings from " + b.WindowFrom.String() + " to " + b.WindowTo.String() +
-			", " + fig(b.SlopePerWeek) + " h a week; 10 and 90 % quantiles " + fig(b.Q10PerWeek) + " and " + fig(b.Q90PerWeek)
-	case usage.Plain:
-		formula = "last less first reading over the time between, " + fig(b.SlopePerWeek) + " h a week"
-	}
-	w.add("rate to come", formula, fig(p.hours.PerWeek(usage.Likely))+" h a week, fast "+fig(p.hours.PerWeek(usage.Fast))+", slow "+fig(p.hours.PerWeek(usage.Slow)), sourceTheilSen)
-}
 
 // heat shows the ageing factors and how heat days bring the calendar nearer.
 func (w *working) heat() {
@@ -121,11 +81,21 @@ func (w *working) limitOfHours() {
 		return
 	}
 	if l := w.c.a.Policy.HoursFromFitting; l != nil {
+		w.add("hours limit", "hours the policy allows from first fitting"+policyName(w.c.a), fig(*l)+" h", "policy")
 		w.crossing(measure{"hours", "running hours", mix{hour: 1}, *l, "policy"})
 	}
 	if l := w.c.a.Policy.CyclesFromFitting; l != nil {
+		w.add("cycles limit", "cycles the policy allows from first fitting"+policyName(w.c.a), fig(*l)+" cycles", "policy")
 		w.crossing(measure{"hours, cycles", "cycles", mix{cycle: 1}, *l, "policy"})
 	}
+}
+
+// policyName is the name of the policy in brackets, empty if it has none.
+func policyName(a *Assembly) string {
+	if a.Policy.Name == "" {
+		return ""
+	}
+	return " (" + a.Policy.Name + ")"
 }
 
 // pressure shows the damage sum, and where the date would be with 5 % more
@@ -179,7 +149,7 @@ func (w *working) damage(d *duty, from string) {
 	}
 	w.add("damage per hour from "+from, "sum of the rows x "+fig(d.hotMean), fig(d.perHour), sourceMiner)
 	if d.weight != 1 {
-		w.add("damage per hour that counts from "+from, fig(d.perHour)+" x "+fig(d.weight)+", cycles are assumed", fig(d.weight*d.perHour), sourceFactor)
+		w.add("damage per hour that counts from "+from, fig(d.perHour)+" x "+fig(d.weight)+", not from a recorded log", fig(d.weight*d.perHour), sourceFactor)
 	}
 }
 

@@ -273,7 +273,7 @@ func (a AddAssembly) Check() error {
 	var c checks
 	c.name("site", "the site", a.Site, maxName)
 	if a.Assembly.Code != "" {
-		c.code("code", "the assembly's code", a.Assembly.Code)
+		c.name("code", "the assembly's code", a.Assembly.Code, maxCode)
 	}
 	c.assembly(a.Assembly)
 	return c.err
@@ -282,7 +282,7 @@ func (a AddAssembly) Check() error {
 // Check says whether the assembly can be changed so.
 func (a ChangeAssembly) Check() error {
 	var c checks
-	c.code("code", "the assembly's code", a.Assembly.Code)
+	c.name("code", "the assembly's code", a.Assembly.Code, maxCode)
 	c.assembly(a.Assembly)
 	return c.err
 }

@@ -18,7 +18,12 @@ const (
 )
 
 // CellError is what is wrong with one cell, in one sentence.
-type CellError struct{ Column, Value, Sentence string }
+type CellError struct {
+	Column, Value, Sentence string
+	// WholeColumn: it would hold of every cell of the column that is filled in
+	// the same way; a report says it once.
+	WholeColumn bool
+}
 
 // ImportRow is one row of a sheet, read and typed. Exactly one of Machine,
 // Hose and Reading is set, by the kind of the sheet. Notes are things read but
@@ -34,6 +39,8 @@ type ImportRow struct {
 	// Headers gives the header of each field the sheet has a column for; all
 	// rows of a sheet share it.
 	Headers map[string]string
+	// At gives the index in Cells of each such field, shared likewise.
+	At map[string]int
 }
 
 // MachineRow is a row of a machines sheet; empty or nil means the cell was
@@ -109,6 +116,7 @@ type HoseRow struct {
 	AlwaysHot             *bool
 	AdapterBar            *float64
 	ConditionsBasis       Basis
+	Recorded              *bool // the cycles come from a recorded pressure log
 	// Said is all that was said of how the position is worked, on any day; the
 	// fields above are what holds from the fitting on.
 	Said           []SaidRow

@@ -40,7 +40,7 @@ func New(s Series, asOf quantity.Date) (*Hours, error) {
 	if err != nil {
 		return nil, err
 	}
-	knots, err := s.knots(asOf)
+	m, err := s.meter(asOf)
 	if err != nil {
 		return nil, err
 	}
@@ -48,8 +48,8 @@ func New(s Series, asOf quantity.Date) (*Hours, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := builder{asOf: asOf.DayNumber(), planned: planned, knots: knots, clock: newClock(spans)}
-	b.basis.PlannedPerWeek = planned * 7
+	b := builder{asOf: asOf.DayNumber(), planned: planned, knots: m.knots, clock: newClock(spans)}
+	b.basis.PlannedPerWeek, b.basis.MeterChanges, b.basis.Offset = planned*7, m.events, m.offset
 	b.reconcile()
 	if !b.rate() {
 		return nil, nil
@@ -78,6 +78,7 @@ type builder struct {
 	knots    []knot
 	clock    clock
 	back     float64
+	slopeTo  int // knot at which the first slope ends, 0 without one
 	ahead    [paths]float64
 	basis    Basis
 	warnings []Warning
@@ -161,6 +162,7 @@ func (b *builder) ends(likely, share float64) {
 // side of likely. No machine runs more than 24 h a day.
 func (b *builder) widen(share float64) {
 	likely := b.ahead[Likely]
+	b.basis.Share = share
 	b.ahead[Fast] = math.Min(math.Max(b.ahead[Fast], likely*(1+share)), hoursPerDay)
 	b.ahead[Slow] = math.Min(b.ahead[Slow], likely*(1-share))
 }
@@ -240,7 +242,7 @@ func (b *builder) backward() {
 		if b.clock.active(k.day) == b.clock.active(l.day) {
 			continue // laid up all that time
 		}
-		b.back = math.Max(b.back, b.slope(k, l))
+		b.back, b.slopeTo = math.Max(b.back, b.slope(k, l)), i
 		if b.back > 0 {
 			break
 		}
@@ -269,7 +271,7 @@ func (b *builder) hours() *Hours {
 	}
 	n := len(days)
 	buf := make([]float64, (1+int(paths))*n)
-	x := &Hours{t: buf[:n], ahead: b.ahead, basis: b.basis, warnings: b.warnings}
+	x := &Hours{t: buf[:n], ahead: b.ahead, seen: b.knots, slopeTo: b.slopeTo, clock: b.clock, basis: b.basis, warnings: b.warnings}
 	x.end = math.Min(float64(b.asOf+horizonDays), float64(quantity.MaxDate.DayNumber()+1))
 	for i, d := range days {
 		x.t[i] = float64(d)

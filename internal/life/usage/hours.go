@@ -29,6 +29,10 @@ type Hours struct {
 	ahead [paths]float64 // hours a day after the last t
 	end   float64        // no question is answered past this instant
 
+	seen    []knot
+	slopeTo int // index in seen at which the first slope ends, 0 without one
+	clock   clock
+
 	basis    Basis
 	warnings []Warning
 }
@@ -70,6 +74,13 @@ type Basis struct {
 	SlopePerWeek, Q10PerWeek, Q90PerWeek float64
 	PlannedPerWeek                       float64 // 0 if none planned
 	Stale                                bool
+	// Share is how far fast and slow lie at least either side of the rate to
+	// come, as a share of it.
+	Share float64
+	// MeterChanges counts the changes of meter, and Offset is how much the
+	// running total is above what the meter shows after the last of them.
+	MeterChanges int
+	Offset       float64
 	// First is the day of the first observation, no date if there is none;
 	// before it the machine is taken to have run BackPerWeek.
 	First       quantity.Date

@@ -29,12 +29,12 @@ type entry struct {
 	end, start float64 // of an event; both the hours, for a reading
 }
 
-// knots turns readings and events up to asOf into knots, rising in day and not
+// meter turns readings and events up to asOf into knots, rising in day and not
 // falling in hours, or says which of them cannot be true.
-func (s *Series) knots(asOf quantity.Date) ([]knot, error) {
+func (s *Series) meter(asOf quantity.Date) (meter, error) {
 	entries, err := s.entries(asOf)
 	if err != nil {
-		return nil, err
+		return meter{}, err
 	}
 	m := meter{knots: make([]knot, 0, len(entries))}
 	for len(entries) > 0 {
@@ -43,11 +43,11 @@ func (s *Series) knots(asOf quantity.Date) ([]knot, error) {
 			n++
 		}
 		if err := m.take(entries[:n]); err != nil {
-			return nil, err
+			return meter{}, err
 		}
 		entries = entries[n:]
 	}
-	return m.knots, nil
+	return m, nil
 }
 
 // entries checks every value by itself and returns what is not after asOf,
@@ -126,6 +126,7 @@ type meter struct {
 	knots  []knot
 	shows  float64 // after the last knot
 	offset float64 // hours of the meters before this one
+	events int     // changes of meter
 }
 
 // take takes in all entries of one day, sorted as entries does.
@@ -148,6 +149,9 @@ func (m *meter) take(day []entry) error {
 	m.knots = append(m.knots, knot{int(first.day), hours})
 	m.offset += first.end - first.start
 	m.shows = first.start
+	if first.isEvent {
+		m.events++
+	}
 	return nil
 }
 
