@@ -109,7 +109,8 @@ func PerWeek(v *float64) string {
 }
 
 // Percent prints a share, 1 being 100 %: whole per cent, tenths below 10 %,
-// "over 999 %" where more digits would say nothing.
+// "over 999 %" where more digits would say nothing. Less than all is never
+// printed as 100 %.
 func Percent(v *float64) string {
 	switch {
 	case v == nil:
@@ -118,6 +119,8 @@ func Percent(v *float64) string {
 		return "over 999 %"
 	case *v > 0 && *v < 0.001:
 		return "under 0.1 %"
+	case *v > 0.99 && *v < 1: // not all of it
+		return "99 %"
 	case *v < 0.0995:
 		return Number(*v*100, 1) + " %"
 	}
@@ -153,7 +156,7 @@ func Count(n int, one, many string) string {
 }
 
 // Distance says how far a day is from today: today, in 12 days, 3 days ago,
-// in 4 months, 2 years ago. It is empty for no date.
+// in 4 months, in 3 years 9 months, 12 years ago. It is empty for no date.
 func Distance(d, today quantity.Date) string {
 	if d.IsZero() || today.IsZero() {
 		return ""
@@ -165,8 +168,13 @@ func Distance(d, today quantity.Date) string {
 	away := max(n, -n)
 	text := Count(away, "day", "days")
 	switch {
-	case away >= 730:
+	case away >= 3652:
 		text = Count(away*100/36525, "year", "years")
+	case away >= 731:
+		months := away * 1200 / 36525
+		if text = Count(months/12, "year", "years"); months%12 > 0 {
+			text += " " + Count(months%12, "month", "months")
+		}
 	case away >= 90:
 		text = Count(away*100/3044, "month", "months")
 	}

@@ -37,7 +37,7 @@ func TestDistance_SaysHowFarADayIs(t *testing.T) {
 	today := day(t, "2026-11-25")
 	for d, want := range map[string]string{
 		"2026-11-25": "today", "2026-11-26": "in 1 day", "2026-11-24": "1 day ago", "2027-01-04": "in 40 days",
-		"2027-03-25": "in 3 months", "2026-05-25": "6 months ago", "2028-11-25": "in 2 years", "2018-11-24": "8 years ago", "": "",
+		"2027-03-25": "in 3 months", "2026-05-25": "6 months ago", "2028-11-25": "in 2 years", "2028-11-24": "in 23 months", "2030-08-26": "in 3 years 9 months", "2028-12-26": "in 2 years 1 month", "2036-11-25": "in 10 years", "2039-06-25": "in 12 years", "2018-11-24": "8 years ago", "": "",
 	} {
 		if got := web.Distance(day(t, d), today); got != want {
 			t.Errorf("%s is %q, want %q", d, got, want)
@@ -59,6 +59,8 @@ func TestNumbers_PrintAsPeopleRead(t *testing.T) {
 		{"nothing is nothing", web.Percent(f(0)), "0 %"},
 		{"a whole share", web.Percent(f(0.4561)), "46 %"},
 		{"a share of 9.97 % is not printed as 10.0", web.Percent(f(0.0997)), "10 %"},
+		{"nearly all is not all", web.Percent(f(0.9999)), "99 %"},
+		{"all is all", web.Percent(f(1)), "100 %"},
 		{"absurd shares are cut", web.Percent(f(77)), "over 999 %"},
 		{"one hose", web.Count(1, "hose", "hoses"), "1 hose"},
 		{"no hoses", web.Count(0, "hose", "hoses"), "0 hoses"},

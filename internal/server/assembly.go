@@ -59,6 +59,7 @@ type clockRow struct {
 	Governs bool
 	Meaning string
 	Says    []string
+	Share   string // how much of it is used
 	UsedBar template.HTML
 }
 
@@ -85,7 +86,7 @@ func (s *Server) assembly(c echo.Context) error {
 	if e := sheet.Estimate; e != nil {
 		page.AsOf = e.AsOf
 		for _, k := range e.Clocks {
-			page.Clocks = append(page.Clocks, clockRowOf(k, e.Governing))
+			page.Clocks = append(page.Clocks, clockRowOf(k, e.Governing, sheet.Today))
 			for _, m := range k.Missing {
 				page.Missing = append(page.Missing, string(k.Name)+": "+m)
 			}
@@ -180,8 +181,8 @@ func adapterBar(a *life.Assembly, today quantity.Date) *float64 {
 }
 
 // clockRowOf puts a clock into words.
-func clockRowOf(k life.Clock, governing life.ClockName) clockRow {
-	row := clockRow{Clock: k, Governs: k.Name == governing, Meaning: web.ClockMeaning(k.Name)}
+func clockRowOf(k life.Clock, governing life.ClockName, today quantity.Date) clockRow {
+	row := clockRow{Clock: k, Governs: k.Name == governing, Meaning: web.ClockMeaning(k.Name), Share: usedText(k.Used, k.Due, today)}
 	say := func(s string) { row.Says = append(row.Says, s) }
 	if k.Rule != "" {
 		say("Rule: " + k.Rule)

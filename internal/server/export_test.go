@@ -29,3 +29,6 @@ const ContentPolicy = contentPolicy
 
 // StatusOfCode is statusOfCode.
 var StatusOfCode = statusOfCode
+
+// UsedText is usedText.
+var UsedText = usedText

@@ -1,6 +1,8 @@
 package server
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"net/http"
 	"net/url"
@@ -9,7 +11,9 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"hoseward/internal/exchange"
 	"hoseward/internal/quantity"
+	"hoseward/web"
 )
 
 // problem is one thing that is wrong with a form.
@@ -23,6 +27,9 @@ type problem struct {
 type form struct {
 	values   url.Values
 	Problems []problem
+	// Told is what was taken for granted in reading what was typed; it is shown
+	// before anything is saved.
+	Told []string
 }
 
 // newForm is a form with starting values, as pairs of name and value.
@@ -75,6 +82,21 @@ func (f *form) errorAt(name string) string {
 	return ""
 }
 
+// tell notes what was taken for granted in reading a field.
+func (f *form) tell(name, sentence string) {
+	f.Told = append(f.Told, capital(name+": "+sentence)+".")
+}
+
+// toTell reports whether the page this form came from has not yet told what
+// there is to tell.
+func (f *form) toTell() bool { return len(f.Told) > 0 && f.values.Get("told") != f.told() }
+
+// told is what the page tells, as its form sends it back.
+func (f *form) told() string {
+	sum := sha256.Sum256([]byte(strings.Join(f.Told, "\n")))
+	return hex.EncodeToString(sum[:8])
+}
+
 // ok reports whether nothing is wrong.
 func (f *form) ok() bool { return len(f.Problems) == 0 }
 
@@ -118,6 +140,20 @@ func (f *form) period(name string) quantity.Period {
 	return p
 }
 
+// past reads a date or a stretch of time that must have begun.
+func (f *form) past(name string, today quantity.Date) quantity.Period {
+	p := f.period(name)
+	f.notAhead(name, p, today)
+	return p
+}
+
+// notAhead notes it as wrong where a period has not begun.
+func (f *form) notAhead(name string, p quantity.Period, today quantity.Date) {
+	if !p.IsZero() && exchange.StillToCome(p.From, today) {
+		f.wrong(name, p.String()+" is still to come; check the date.")
+	}
+}
+
 // day reads a day, empty as no date.
 func (f *form) day(name string) quantity.Date {
 	p := f.period(name)
@@ -128,24 +164,31 @@ func (f *form) day(name string) quantity.Date {
 	return p.From
 }
 
-// number reads a number, empty as nil.
-func (f *form) number(name string) *float64 {
-	return parsed(f, name, quantity.ParseNumber)
-}
+// hours reads hours, empty as nil. What is typed is read as the import reads a
+// cell.
+func (f *form) hours(name string) *float64 { return parsed(f, name, exchange.TypedHours) }
 
 // pressure, length and temperature read a number with or without its unit,
-// empty as nil: in bar, mm and degrees Celsius.
-func (f *form) pressure(name string) *float64 {
+// empty as nil: in bar, mm and degrees Celsius. The first two are read as the
+// import reads a cell; label is what the page calls the field where it tells
+// what was taken.
+func (f *form) pressure(name, label string) *float64 {
 	return parsed(f, name, func(s string) (float64, error) {
-		p, err := quantity.ParsePressure(s, quantity.Bar)
-		return float64(p), err
+		p, note, err := exchange.TypedPressure(s)
+		if note != "" {
+			f.tell(label, "“"+s+"” – "+note)
+		}
+		return p, err
 	})
 }
 
-func (f *form) length(name string) *float64 {
+func (f *form) length(name, label string) *float64 {
 	return parsed(f, name, func(s string) (float64, error) {
-		l, err := quantity.ParseLength(s, quantity.MM)
-		return float64(l), err
+		l, note, err := exchange.TypedLength(s)
+		if note != "" {
+			f.tell(label, "“"+s+"” – "+note+", which makes "+web.MM(&l))
+		}
+		return l, err
 	})
 }
 

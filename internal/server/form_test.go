@@ -128,7 +128,9 @@ func TestForms_TellAtTheFieldAndKeepWhatWasTyped(t *testing.T) {
 	}{
 		{"no code", "/machines/new", []string{"name", "Loader"}, "code", "Give the machine a code."},
 		{"a code that is taken", "/machines/new", []string{"code", "RT-01", "site", "Depot"}, "code", "RT-01"},
-		{"no number", "/machines/new", []string{"code", "X", "planned", "many"}, "planned", "is not a number"},
+		{"no number", "/machines/new", []string{"code", "X", "planned", "many"}, "planned", "is not a plain number"},
+		{"a site's name of a thousand letters", "/machines/new", []string{"code", "X", "site", strings.Repeat("x", 1000)}, "site", "at most"},
+		{"planned hours that can be two things", "/machines/new", []string{"code", "X", "planned", "1.260"}, "planned", "can be 1260 or 1.260"},
 		{"more hours than a week has", "/machines/new", []string{"code", "X", "planned", "169"}, "planned", "outside 0 to 168"},
 		{"a code of a thousand letters", "/machines/new", []string{"code", strings.Repeat("x", 1000)}, "code", "at most 60"},
 		{"a reading without day", machine + "/readings/new", []string{"on", "", "hours", "5100"}, "on", "Give the day"},
@@ -136,7 +138,8 @@ func TestForms_TellAtTheFieldAndKeepWhatWasTyped(t *testing.T) {
 		{"a month is no day", machine + "/readings/new", []string{"on", "11/2026", "hours", "5100"}, "on", "is not one day"},
 		{"a day to come", machine + "/readings/new", []string{"on", "2027-01-01", "hours", "5100"}, "on", "lies ahead"},
 		{"a falling meter", machine + "/readings/new", []string{"hours", "4000"}, "hours", "5000"},
-		{"a negative meter", machine + "/readings/new", []string{"hours", "-3"}, "hours", "outside"},
+		{"a negative meter", machine + "/readings/new", []string{"hours", "-3"}, "hours", "below zero"},
+		{"hours that can be two things", machine + "/readings/new", []string{"hours", "4.200"}, "hours", "can be 4200 or 4.200"},
 		{"half a meter change", machine + "/readings/new", []string{"hours", "5", "old_end", "5200"}, "new_start", "Give where the new meter began"},
 		{"no position", machine + "/hoses/new", []string{"fitted", "2026-01-01"}, "position", "Name the position"},
 		{"no fitting day", machine + "/hoses/new", []string{"position", "lift"}, "fitted", "Give the day"},
@@ -145,6 +148,14 @@ func TestForms_TellAtTheFieldAndKeepWhatWasTyped(t *testing.T) {
 		{"no rating at all", machine + "/hoses/new", []string{"position", "lift", "fitted", "2026-01-01", "rated", "0"}, "rated", "above zero"},
 		{"no size", machine + "/hoses/new", []string{"position", "lift", "fitted", "2026-01-01", "size", "big"}, "size", "is not a hose size"},
 		{"a date that is none", machine + "/hoses/new", []string{"position", "lift", "fitted", "2026-01-01", "made", "long ago"}, "made", "long ago"},
+		{"a bare number that is too much for bar", machine + "/hoses/new", []string{"position", "lift", "fitted", "2026-01-01", "rated", "4000"}, "rated", "too much for bar"},
+		{"a rating that can be two things", machine + "/hoses/new", []string{"position", "lift", "fitted", "2026-01-01", "rated", "1.250"}, "rated", "too much for bar"},
+		{"a length too short for mm", machine + "/hoses/new", []string{"position", "lift", "fitted", "2026-01-01", "length", "1.25"}, "length", "too short for mm"},
+		{"hours at fitting that can be two things", machine + "/hoses/new", []string{"position", "lift", "fitted", "2026-01-01", "fitted_hours", "1.260"}, "fitted_hours", "can be 1260 or 1.260"},
+		{"made in a quarter to come", machine + "/hoses/new", []string{"position", "lift", "fitted", "2026-01-01", "made", "3Q2099"}, "made", "still to come"},
+		{"made next year", machine + "/hoses/new", []string{"position", "lift", "fitted", "2026-01-01", "made", "11/2027"}, "made", ""},
+		{"assembled on a day to come", machine + "/hoses/new", []string{"position", "lift", "fitted", "2026-01-01", "assembled", "2027-03-01"}, "assembled", "still to come"},
+		{"fitted on a day to come", machine + "/hoses/new", []string{"position", "lift", "fitted", "2026-11-27"}, "fitted", "still to come"},
 		{"an end below zero", machine + "/hoses/new", []string{"position", "lift", "fitted", "2026-01-01", "end_a_bar", "-5"}, "end_a_bar", "below zero"},
 	} {
 		t.Run(c.why, func(t *testing.T) {
@@ -334,9 +345,14 @@ func TestInspectionForm_SoundIsSaidNotAssumed(t *testing.T) {
 
 func TestInspectionForm_AStopFindingStopsTheMachine(t *testing.T) {
 	s := inspected(t)
-	page := s.wentTo(s.fill("/machines/RT-01/inspections/new?position=lift", "by", "N. Ott", "verdict", "found", "kind-1", "2", "place-1", "end A", "kind-2", "15", "note-2", "clamp gone"), "/machines/RT-01?done=inspection-noted")
-	if err := testkit.In(".verdict", testkit.Text("Take this machine out of service"))(page); err != nil {
-		t.Error(err)
+	page := s.wentTo(s.fill("/machines/RT-01/inspections/new?position=lift", "by", "N. Ott", "verdict", "found", "kind-1", "2", "place-1", "end A", "kind-2", "15", "note-2", "clamp gone"), "/machines/RT-01?done=inspection-stop")
+	for _, says := range []testkit.Check{
+		testkit.In(".verdict", testkit.Text("Take this machine out of service")),
+		testkit.In(".done", testkit.Text("take the machine out of service now"), testkit.Text("depressurise it"), testkit.Text("mark it")),
+	} {
+		if err := says(page); err != nil {
+			t.Error(err)
+		}
 	}
 	sheet, err := s.store.MachineSheet(t.Context(), now, "RT-01")
 	if err != nil || sheet.Lines[0].Status != life.StatusStop {

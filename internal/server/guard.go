@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"runtime/debug"
 	"strings"
+	"time"
 
 	"github.com/labstack/echo/v4"
 )
@@ -171,12 +172,27 @@ func denyCrossOrigin(protection *http.CrossOriginProtection) echo.MiddlewareFunc
 	}
 }
 
-// limitBody bounds what is read of a request. An upload sets its own bound.
+// uploadTime is how long sending a sheet may take: a large one over a slow
+// line.
+const uploadTime = 5 * time.Minute
+
+// limitBody bounds what is read of a request, and for how long. An upload sets
+// its own bound of size and has uploadTime; all else has the time the server
+// gives every request.
 func limitBody(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		r := c.Request()
 		if r.Body != nil && !isUpload(r) {
 			r.Body = http.MaxBytesReader(c.Response(), r.Body, maxForm)
+			return next(c)
+		}
+		if isUpload(r) {
+			conn := http.NewResponseController(c.Response())
+			if err := conn.SetReadDeadline(time.Time{}); err == nil {
+				// A deadline long past ends the reading at once.
+				late := time.AfterFunc(uploadTime, func() { _ = conn.SetReadDeadline(time.Unix(1, 0)) })
+				defer late.Stop()
+			}
 		}
 		return next(c)
 	}

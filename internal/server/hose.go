@@ -30,6 +30,8 @@ type hosePage struct {
 	Layline  field
 	Seen     string // the layline whose reading is shown; empty before it is read
 	Read     *reading
+	Told     []string // what was taken for granted in reading the fields
+	ToldKey  string
 	Asks     []ask
 	Hose     []field
 	Fitted   []field
@@ -75,7 +77,7 @@ func (s *Server) hoseForm(c echo.Context, sheet register.MachineSheet, f *form, 
 	}
 	page := hosePage{
 		Base: s.machineBase(c, "Add a hose to "+sheet.Machine.Code, sheet), Sheet: sheet, Problems: f.Problems,
-		Action: web.Path("machines", sheet.Machine.Code, "hoses", "new"), Safety: safetyLines(),
+		Action: web.Path("machines", sheet.Machine.Code, "hoses", "new"), Safety: safetyLines(), Told: f.Told, ToldKey: f.told(),
 	}
 	if read != nil {
 		page.Seen, page.Read, page.Asks = f.text("layline"), read.shown(), read.asks(f)
@@ -154,14 +156,14 @@ func (s *Server) addHose(c echo.Context) error {
 		return err
 	}
 	read := readHose(f, sheet.Today)
+	cmds := s.hoseCommands(f, sheet, read)
 	if f.text("layline") != f.text("layline_seen") && f.text("layline") != "" {
 		f.Problems = nil // first show what was read; then it is checked
 		return s.hoseForm(c, sheet, f, read)
 	}
 	f.needed("position", "Name the position where the hose belongs.")
 	f.needed("fitted", "Give the day it was fitted.")
-	cmds := s.hoseCommands(f, sheet, read)
-	if !f.ok() {
+	if !f.ok() || f.toTell() {
 		return s.hoseForm(c, sheet, f, read)
 	}
 	result, err := s.apply(c, cmds...)
@@ -173,6 +175,7 @@ func (s *Server) addHose(c echo.Context) error {
 		if err := f.refuse(err, names); err != nil {
 			return wrap("add hose", err)
 		}
+		f.explainTaken(sheet)
 		return s.hoseForm(c, sheet, f, read)
 	}
 	if len(result.Codes) == 0 {
@@ -187,10 +190,9 @@ func (s *Server) hoseCommands(f *form, sheet register.MachineSheet, read *hoseRe
 	a := register.Assembly{
 		Code: f.text("code"), Layline: f.text("layline"), Maker: f.text("maker"), Designation: f.text("designation"), Tube: f.text("tube"),
 		EndA: f.text("end_a"), EndB: f.text("end_b"), Note: f.text("note"),
-		EndABar: f.pressure("end_a_bar"), EndBBar: f.pressure("end_b_bar"), MaxC: f.temperature("max_c"), LengthMM: f.length("length"),
+		EndABar: f.pressure("end_a_bar", "Rating of end A"), EndBBar: f.pressure("end_b_bar", "Rating of end B"), MaxC: f.temperature("max_c"), LengthMM: f.length("length", "Length"),
 	}
-	a.RatedBar = f.pressure("rated")
-	a.RatingSource = read.ratingSource(a.RatedBar)
+	a.RatedBar, a.RatingSource = read.rating(f, f.pressure("rated", "Rating of the hose"))
 	size := read.size(f)
 	a.DN, a.Dash = size.DN, size.Dash
 	a.Made, a.MadeText, a.MadeAmbiguous = read.made.settle(f)
@@ -198,8 +200,8 @@ func (s *Server) hoseCommands(f *form, sheet register.MachineSheet, read *hoseRe
 	a.Assembled, a.AssembledText, unsettled = read.assembled.settle(f)
 	a.MadeAmbiguous = a.MadeAmbiguous || unsettled
 	read.fromTable(&a)
-	fitted, position := f.period("fitted"), f.text("position")
-	fit := register.Fit{Machine: sheet.Machine.Code, Position: position, On: fitted.Start(), Hours: f.number("fitted_hours"), ReleasedBy: f.text("released_by"), Reason: f.text("reason")}
+	fitted, position := f.past("fitted", sheet.Today), f.text("position")
+	fit := register.Fit{Machine: sheet.Machine.Code, Position: position, On: fitted.Start(), Hours: f.hours("fitted_hours"), ReleasedBy: f.text("released_by"), Reason: f.text("reason")}
 	if !fitted.IsZero() && fitted.Precision != quantity.ToDay {
 		fit.OnText = f.text("fitted")
 	}
@@ -210,6 +212,20 @@ func (s *Server) hoseCommands(f *form, sheet register.MachineSheet, read *hoseRe
 		})
 	}
 	return append(cmds, register.AddAssembly{Site: sheet.Site.Name, Assembly: a}, fit)
+}
+
+// explainTaken says, where the position holds a hose, how to note that it came
+// off.
+func (f *form) explainTaken(sheet register.MachineSheet) {
+	position := f.text("position")
+	if !slices.ContainsFunc(sheet.Lines, func(l register.Line) bool { return l.Position == position }) {
+		return
+	}
+	for i, p := range f.Problems {
+		if p.Field == "position" {
+			f.Problems[i].Sentence = p.Sentence + " No page notes a removal yet: import a sheet of hoses, either with the row of the old hose and the day in its column Removed, or with the row of the new hose and the answer that the hose was swapped."
+		}
+	}
 }
 
 func hasPosition(sheet register.MachineSheet, name string) bool {

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"slices"
 	"strconv"
 
 	"hoseward/internal/hose"
@@ -49,7 +50,35 @@ func readHose(f *form, today quantity.Date) *hoseReading {
 		r.made.readings, r.made.earliest = r.layline.MadeReadings, r.layline.Made
 	}
 	r.assembled = readDate(f, "assembled", "When was the assembly made?", hose.Assembly, today)
+	f.notAhead("made", r.made.earliest, today)
+	f.notAhead("assembled", r.assembled.earliest, today)
+	r.tellDifferences(f)
 	return r
+}
+
+// tellDifferences tells where a field says something else than the printed
+// line; the field is kept, as the import keeps a row's own cell.
+func (r *hoseReading) tellDifferences(f *form) {
+	l := r.layline
+	if typed := f.text("designation"); typed != "" && len(l.Designations) > 0 {
+		d, err := hose.ParseDesignation(typed)
+		if err != nil || !slices.ContainsFunc(l.Designations, func(printed hose.Designation) bool { return printed.Type == d.Type }) {
+			f.tell("Designation", "the printed line says "+l.Designation.String()+"; "+typed+", as typed, is kept")
+		}
+	}
+	if len(r.sizes) == 1 && !l.Size.IsZero() && r.sizes[0].Size != l.Size {
+		f.tell("Size", "the printed line says "+l.Size.String()+"; "+r.sizes[0].Size.String()+", as typed, is kept")
+	}
+	name, made := "Hose made", r.made
+	if l.Kind == hose.Assembly {
+		name, made = "Assembly made", r.assembled
+	}
+	meets := func(d hose.DateReading) bool {
+		return !made.earliest.To.Before(d.Period.From) && !made.earliest.From.After(d.Period.To)
+	}
+	if !made.earliest.IsZero() && len(l.MadeReadings) > 0 && !slices.ContainsFunc(l.MadeReadings, meets) {
+		f.tell(name, "the printed line says "+l.Made.String()+"; "+made.earliest.String()+", as typed, is kept")
+	}
 }
 
 // laylineValues are the fields a layline answers without doubt.
@@ -158,23 +187,29 @@ func (r *hoseReading) size(f *form) hose.Size {
 	return hose.Size{}
 }
 
-// ratingSource says where the rating of the form is from.
-func (r *hoseReading) ratingSource(rated *float64) register.RatingSource {
+// rating is the rating that is stored of the one typed and the one printed,
+// and where it is from. The printed one wins, as it does in a sheet; a lower
+// one that was typed is kept, since it is the safer one. Either is told.
+func (r *hoseReading) rating(f *form, typed *float64) (*float64, register.RatingSource) {
+	printed := r.layline.RatedBar
 	switch {
-	case rated == nil:
-		return ""
-	case r.has && r.layline.RatedBar != nil && web.Bar(r.layline.RatedBar) == web.Bar(rated):
-		return register.RatingPrinted
+	case typed == nil:
+		return nil, ""
+	case !r.has || printed == nil || *printed <= 0:
+		return typed, register.RatingTyped
+	case hose.SameRating(*typed, *printed):
+		return printed, register.RatingPrinted
+	case *typed > *printed:
+		f.tell("Rating of the hose", web.Bar(printed)+" is printed on the hose and wins over the "+web.Bar(typed)+" typed; "+web.Bar(printed)+" is stored")
+		return printed, register.RatingPrinted
 	}
-	return register.RatingTyped
+	f.tell("Rating of the hose", "the "+web.Bar(typed)+" typed is lower than the "+web.Bar(printed)+" printed on the hose; the lower of the two, "+web.Bar(typed)+", is stored, as typed")
+	return typed, register.RatingTyped
 }
 
 // fromTable fills what the published row of the designation and size says and
-// nobody typed. The exact printed figure wins over its rounded text.
+// nobody typed.
 func (r *hoseReading) fromTable(a *register.Assembly) {
-	if a.RatingSource == register.RatingPrinted {
-		a.RatedBar = r.layline.RatedBar
-	}
 	rows, _ := hose.Lookup(a.Designation, hose.Size{DN: a.DN, Dash: a.Dash})
 	choice, ok := hose.Choose(rows, a.RatedBar)
 	if !ok {

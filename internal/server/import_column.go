@@ -113,4 +113,3 @@ func meaningOptions(kind register.ImportKind) []option {
 	}
 	return o
 }
-

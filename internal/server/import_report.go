@@ -2,6 +2,8 @@ package server
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"io/fs"
 	"mime"
@@ -27,7 +29,8 @@ type importReportPage struct {
 	Info      exchange.Info
 	Settings  []field
 	Columns   []columnRow
-	Open      bool // the columns are shown opened: something is to be decided
+	Shown     string // stands for the choices the report was made with
+	Open      bool   // the columns are shown opened: something is to be decided
 	Report    *register.ImportReport
 	Refused   []register.ImportLine
 	Rest      []register.ImportLine
@@ -144,6 +147,9 @@ func (s *Server) importTake(c echo.Context) error {
 	if do != takeAll && do != takeGood {
 		return c.Redirect(http.StatusSeeOther, req.address())
 	}
+	if f.text("shown") != shownKey(string(req.different), f.text) {
+		return c.Redirect(http.StatusSeeOther, req.address("done", importAnew))
+	}
 	opts := s.importOptions(req, sheet.Kind)
 	opts.TakeGood = do == takeGood
 	report, err := s.deps.Store.Import(ctx, s.deps.Now(), s.actor(c), sheet, opts)
@@ -166,6 +172,30 @@ const (
 	takeAll  = "all"
 	takeGood = "good"
 )
+
+// shownKey stands for the choices a report was made with, so that rows are only
+// taken as they were shown. value gives the value of a field of the form, empty
+// where the form has no such field.
+func shownKey(different string, value func(name string) string) string {
+	values := []string{different, value("kind"), value("site"), value("sheet")}
+	for i := range maxColumns {
+		values = append(values, value(rowName("meaning", i)))
+	}
+	sum := sha256.Sum256([]byte(strings.Join(values, "\x00")))
+	return hex.EncodeToString(sum[:8])
+}
+
+// shown is the key of the choices the page has.
+func (p *importReportPage) shown(req *importRequest) string {
+	values := map[string]string{}
+	for _, fd := range p.Settings {
+		values[fd.Name] = strings.TrimSpace(fd.Value)
+	}
+	for _, col := range p.Columns {
+		values[col.Choice.Name] = col.Choice.Value
+	}
+	return shownKey(string(req.different), func(name string) string { return values[name] })
+}
 
 // importOptions are what every import of a request has in common.
 func (s *Server) importOptions(req *importRequest, kind register.ImportKind) register.ImportOptions {
@@ -271,6 +301,7 @@ func (s *Server) showReport(c echo.Context, req *importRequest, takeError string
 		return s.reportProblem(c, req, err)
 	}
 	page.fill(report, req)
+	page.Shown = page.shown(req)
 	if page.Before, err = s.deps.Store.FileImported(ctx, req.hash); err != nil {
 		return wrap("look for the file among imports", err)
 	}
@@ -320,16 +351,16 @@ func (s *Server) showTaken(c echo.Context, req *importRequest, number int64) err
 		return wrap("list imports", err)
 	}
 	for _, p := range past {
-		if p.ID != number {
+		if p.ID != number || p.FileHash != req.id { // that of another file tells nothing about this one
 			continue
 		}
 		page := importReportPage{Base: s.base(c, "import", "Imported "+p.FileName), ID: req.id, FileName: p.FileName, Taken: &p}
-		if p.RefusedN > 0 && p.FileHash == req.id {
+		if p.RefusedN > 0 {
 			page.RestURL = restURL(req)
 		}
 		return s.show(c, "import_report", page)
 	}
-	return echo.ErrNotFound
+	return s.showReport(c, req, "")
 }
 
 // settingFields choose how the file is read.

@@ -252,3 +252,38 @@ func TestImport_AReportStaysShort(t *testing.T) {
 		t.Errorf("%d rows shown", n)
 	}
 }
+
+// Rows are taken as they were shown: what is changed in the same click is
+// shown first.
+func TestImport_ChangedChoicesAreShownBeforeRowsAreTaken(t *testing.T) {
+	for _, c := range []struct{ why, name, value string }{
+		{"a meaning", "meaning-4", "fluid"},
+		{"the site", "site", "Yard"},
+		{"no report was shown", "shown", ""},
+	} {
+		t.Run(c.why, func(t *testing.T) {
+			s := empty(t)
+			report := s.uploaded("liste.csv", germanList, "")
+			page := testkit.HTML(t, want(t, s.get(report), 200).Body)
+			r := want(t, s.post(path(report), typed(t, page, c.name, c.value, "do", "good")...), http.StatusSeeOther)
+			if _, a := s.counts(); a != 0 {
+				t.Fatalf("%d assemblies were taken unseen", a)
+			}
+			page = testkit.HTML(t, want(t, s.get(r.Header.Get("Location")), 200).Body, testkit.In(".done", testkit.Text("nothing was taken")))
+			want(t, s.post(path(report), typed(t, page, "do", "good")...), http.StatusSeeOther)
+			if _, a := s.counts(); a != 2 {
+				t.Errorf("%d assemblies after the second look, want 2", a)
+			}
+		})
+	}
+}
+
+func TestImport_AnotherImportsCountsAreNotThisFiles(t *testing.T) {
+	s := empty(t)
+	report := s.uploaded("liste.csv", germanList, "")
+	page := testkit.HTML(t, s.get(report).Body)
+	r := want(t, s.post(path(report), typed(t, page, "do", "good")...), http.StatusSeeOther)
+	_, taken, _ := strings.Cut(r.Header.Get("Location"), "taken=")
+	other := s.uploaded("other.csv", strings.ReplaceAll(germanList, "BAG", "LKW"), "")
+	testkit.HTML(t, want(t, s.get(path(other)+"?taken="+taken), 200).Body, testkit.In("h1", testkit.Text("Import other.csv")), testkit.In(".verdict", testkit.Text("Nothing is saved yet")))
+}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -18,6 +19,7 @@ import (
 // inspectionStore is what the form for an inspection asks of the register.
 type inspectionStore interface {
 	MachineSheet(ctx context.Context, now time.Time, code string) (register.MachineSheet, error)
+	AssemblySheet(ctx context.Context, now time.Time, code string) (register.AssemblySheet, error)
 	Apply(ctx context.Context, now time.Time, by register.Actor, cmds ...register.Command) (register.Result, error)
 }
 
@@ -82,10 +84,10 @@ func (s *Server) inspectionForm(c echo.Context, sheet register.MachineSheet, f *
 			Title: fmt.Sprintf("Finding %d", i), Later: i > 1,
 			Fields: []field{
 				f.field(rowName("kind", i), "What was seen").choose(findingChoice()...).wide(),
-				f.field(rowName("class", i), "Class").choose(classChoice()...),
+				f.field(rowName("class", i), "Class").choose(classChoice()...).hint("Stricter is free. Only a manager may judge milder, and says why."),
 				f.field(rowName("place", i), "Where on the hose").choose(options("", "end A", "middle", "end B", "whole length")...),
 				f.field(rowName("act", i), "To be done by").hint("A day; may be left empty."),
-				f.field(rowName("note", i), "In your own words"),
+				f.field(rowName("note", i), "In your own words").hint("Needed for something else, and as the reason for a milder class."),
 			},
 		}
 		for _, fd := range row.Fields {
@@ -148,13 +150,74 @@ func (s *Server) addInspection(c echo.Context) error {
 	if !f.ok() {
 		return s.inspectionForm(c, sheet, f)
 	}
-	if _, err := s.apply(c, cmd); err != nil {
+	known, err := s.noteInspection(c, sheet, cmd)
+	if err != nil {
 		if err := f.refuse(err, findingNames(err, rows)); err != nil {
 			return wrap("note inspection", err)
 		}
 		return s.inspectionForm(c, sheet, f)
 	}
-	return done(c, web.Path("machines", sheet.Machine.Code), inspectionNoted)
+	return done(c, web.Path("machines", sheet.Machine.Code), inspectionDone(sheet, cmd, known))
+}
+
+// inspectionDone is the word for what the page says after an inspection.
+func inspectionDone(sheet register.MachineSheet, cmd register.Inspect, known bool) string {
+	still := slices.ContainsFunc(sheet.Lines, func(l register.Line) bool { return l.Position == cmd.Position && !l.Fitted.After(cmd.On) })
+	switch {
+	case known:
+		return inspectionKnown
+	case still && verdictOf(cmd) == life.Stop:
+		return inspectionStop
+	}
+	return inspectionNoted
+}
+
+// noteInspection stores an inspection, unless the register knows it already: a
+// form may be sent twice. Only one is stored at a time, so that of two sent at
+// once the second sees the first.
+func (s *Server) noteInspection(c echo.Context, sheet register.MachineSheet, cmd register.Inspect) (known bool, err error) {
+	s.inspecting.Lock()
+	defer s.inspecting.Unlock()
+	if known, err = s.inspectionKnown(c.Request().Context(), sheet, cmd); known || err != nil {
+		return known, err
+	}
+	_, err = s.apply(c, cmd)
+	return false, err
+}
+
+// inspectionKnown reports whether the hose at the position has an inspection of
+// that day, inspector, verdict and note, with all the findings, still open.
+func (s *Server) inspectionKnown(ctx context.Context, sheet register.MachineSheet, cmd register.Inspect) (bool, error) {
+	at := slices.IndexFunc(sheet.Lines, func(l register.Line) bool { return l.Position == cmd.Position })
+	if at < 0 {
+		return false, nil
+	}
+	stored, err := s.deps.Store.AssemblySheet(ctx, s.deps.Now(), sheet.Lines[at].AssemblyCode)
+	if err != nil {
+		return false, wrap("look for the inspection", err)
+	}
+	text := "Inspected: " + string(verdictOf(cmd)) // as the life story has it
+	if cmd.Note != "" {
+		text += ". " + cmd.Note
+	}
+	known := slices.ContainsFunc(stored.Story, func(e register.Event) bool {
+		return e.What == register.EventInspected && e.On == cmd.On && e.By == cmd.By && e.Text == text
+	})
+	for _, f := range cmd.Findings {
+		known = known && slices.ContainsFunc(stored.Open, func(o register.Finding) bool {
+			return o.SeenOn == cmd.On && f == register.NewFinding{Number: o.Number, Class: o.Class, Place: o.Place, ActBy: o.ActBy, Note: o.Note}
+		})
+	}
+	return known, nil
+}
+
+// verdictOf is the strictest class of the findings, or sound.
+func verdictOf(cmd register.Inspect) life.Class {
+	verdict := life.Sound
+	for _, f := range cmd.Findings {
+		verdict = life.Strictest(verdict, f.Class)
+	}
+	return verdict
 }
 
 // readFindings reads the rows of findings that say something; rows are their
@@ -185,10 +248,18 @@ func readFindings(f *form) (findings []register.NewFinding, rows []int) {
 			}
 			class = kinds[number-1].Class
 		}
+		if number > 0 && note == "" && milder(class, kinds[number-1].Class) {
+			f.wrong(rowName("note", i), "“"+string(class)+"” is milder than the “"+string(kinds[number-1].Class)+"” suggested for this. Only a manager may judge milder: give the reason here.")
+		}
 		findings = append(findings, register.NewFinding{Number: number, Class: class, Place: f.text(rowName("place", i)), ActBy: act, Note: note})
 		rows = append(rows, i)
 	}
 	return findings, rows
+}
+
+// milder reports whether class asks for less than the one suggested.
+func milder(class, suggested life.Class) bool {
+	return class != suggested && life.Strictest(class, suggested) == suggested
 }
 
 var findingField = regexp.MustCompile(`^findings\[(\d+)\]\.(\w+)$`)

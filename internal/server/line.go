@@ -18,8 +18,10 @@ type line struct {
 	Status     life.Status
 	Incomplete bool
 	NoDate     string // what stands where no date is known
-	Why        string // the governing clock and how much of it is used
+	Why        string // what the date is by: the governing clock and how much of it is used
 	Used       string // how much of it is used; empty for clocks that are spent or not
+	Early      bool   // the date is the earliest of the band, not the likely one
+	Likely     string // the likely date, where the earliest one counts
 	Band       string // from earliest to latest
 	Missing    string // what incomplete clocks lack
 	// InspectionDue is the day of the next inspection; InspectionLate says that
@@ -31,11 +33,15 @@ type line struct {
 
 func lineOf(l register.Line) line {
 	e := l.Estimate
-	v := line{Line: l, Status: l.Status, Incomplete: l.Incomplete(), NoDate: noDate(l), Band: web.Band(e.Earliest, e.Latest)}
-	if e.Governing != "" {
+	v := line{Line: l, Status: l.Status, Incomplete: l.Incomplete(), NoDate: noDate(l), Band: web.Band(e.Earliest, e.Latest), Early: early(e)}
+	switch {
+	case v.Early:
+		v.Likely = likely(e)
+		v.Why = "the earliest of the band; " + v.Likely
+	case e.Governing != "":
 		v.Why = string(e.Governing)
 		if e.Used != nil && e.Governing != life.ConditionClock && e.Governing != life.RatingClock { // those are spent or not
-			v.Used = web.Percent(e.Used) + " used"
+			v.Used = usedText(e.Used, e.Due, l.Today) + " used"
 			v.Why += ", " + v.Used
 		}
 	}
@@ -43,6 +49,30 @@ func lineOf(l register.Line) line {
 	v.InspectionDue = e.InspectionDue
 	v.InspectionLate = !v.InspectionDue.IsZero() && l.Today.After(v.InspectionDue)
 	return v
+}
+
+// early reports whether the date that counts is the earliest of the band and
+// not the likely one, which is the one a clock governs.
+func early(e register.Estimate) bool { return !e.ActBy.IsZero() && e.ActBy != e.Due }
+
+// likely says when the hose is likely due where an earlier date counts.
+func likely(e register.Estimate) string {
+	switch {
+	case e.Due.IsZero():
+		return "likely no limit within 100 years"
+	case e.Governing == "":
+		return "likely " + e.Due.String()
+	}
+	return "likely " + e.Due.String() + " by the " + string(e.Governing) + " clock"
+}
+
+// usedText is a used share; while its date is to come it is not all of it.
+func usedText(used *float64, due, today quantity.Date) string {
+	if used != nil && *used > 0.99 && due.After(today) {
+		most := 0.99
+		used = &most
+	}
+	return web.Percent(used)
 }
 
 // missing says what an incomplete line lacks.
@@ -95,8 +125,11 @@ func strip(id string, a chart.Axis, l register.Line, inspections []quantity.Date
 		Due: chartDay(e.ActBy), Earliest: chartDay(e.Earliest), Latest: chartDay(e.Latest),
 		Label: string(e.Governing), DueText: web.Date(e.ActBy),
 	}
-	if e.ActBy.IsZero() {
+	switch {
+	case e.ActBy.IsZero():
 		s.Label = noDate(l)
+	case early(e):
+		s.Label = "earliest"
 	}
 	for _, d := range inspections {
 		s.Inspections = append(s.Inspections, chartDay(d))
@@ -113,7 +146,12 @@ func stripText(l register.Line, inspections int) string {
 	if e.ActBy.IsZero() {
 		b.WriteString(", " + noDate(l))
 	} else {
-		b.WriteString(", due " + e.ActBy.String() + " by its " + string(e.Governing) + " clock")
+		b.WriteString(", due " + e.ActBy.String())
+		if early(e) {
+			b.WriteString(", the earliest of the band, " + likely(e))
+		} else {
+			b.WriteString(" by its " + string(e.Governing) + " clock")
+		}
 		if band := web.Band(e.Earliest, e.Latest); band != "" {
 			b.WriteString(", between " + band)
 		}

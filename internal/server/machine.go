@@ -257,7 +257,7 @@ func (s *Server) machineForm(c echo.Context, f *form) error {
 		f.field("code", "Machine code").need().hint("What people call it, such as RT-04. No other machine has it."),
 		f.field("name", "Name").hint("What it is, such as refuse truck, rear loader."),
 		f.field("site", "Site").need().suggest(siteNames).hint("Where it belongs. A new name adds a new site."),
-		f.field("kind", "Kind of machine").suggest(kindNames).hint("Gives starting values for pressure and heat. A new name adds a new kind, without any."),
+		f.field("kind", "Kind of machine").suggest(kindNames).hint("Kinds of the list give starting values for pressure and temperature; another name gives none."),
 		f.field("serial", "Serial number"),
 		f.field("planned", "Planned hours per week").decimal().hint("Used until hour-meter readings say better."),
 		f.field("note", "Note").lines(2).wide(),
@@ -282,7 +282,7 @@ func (s *Server) addMachine(c echo.Context) error {
 	}
 	m := register.AddMachine{
 		Code: f.needed("code", "Give the machine a code."), Name: f.text("name"), Site: f.needed("site", "Say which site it belongs to."), Kind: f.text("kind"),
-		Serial: f.text("serial"), Note: f.text("note"), PlannedHoursPerWeek: f.number("planned"), CanHurt: f.ticked("hurt"),
+		Serial: f.text("serial"), Note: f.text("note"), PlannedHoursPerWeek: f.hours("planned"), CanHurt: f.ticked("hurt"),
 	}
 	if !f.ok() {
 		return s.machineForm(c, f)
@@ -293,7 +293,14 @@ func (s *Server) addMachine(c echo.Context) error {
 	}
 	var cmds []register.Command
 	if !slices.ContainsFunc(sites, func(v register.Site) bool { return v.Name == m.Site }) {
-		cmds = append(cmds, register.AddSite{Name: m.Site, Zone: s.deps.Zone.String()})
+		site := register.AddSite{Name: m.Site, Zone: s.deps.Zone.String()}
+		if err := f.refuse(site.Check(), map[string]string{"name": "site"}); err != nil {
+			return wrap("check site", err)
+		}
+		if !f.ok() {
+			return s.machineForm(c, f)
+		}
+		cmds = append(cmds, site)
 	}
 	if _, err := s.apply(c, append(cmds, m)...); err != nil {
 		if err := f.refuse(err, map[string]string{"planned_hours_per_week": "planned"}); err != nil {

@@ -90,7 +90,10 @@ const (
 	hoseAdded       = "hose-added"
 	readingNoted    = "reading-noted"
 	inspectionNoted = "inspection-noted"
+	inspectionStop  = "inspection-stop"
+	inspectionKnown = "inspection-known"
 	importUndone    = "import-undone"
+	importAnew      = "import-anew"
 )
 
 // doneSentence is the sentence of a word in ?done=; the words are a closed
@@ -105,6 +108,12 @@ func doneSentence(word string) string {
 		return "The reading is noted and the dates of this machine are worked out anew."
 	case inspectionNoted:
 		return "The inspection is noted."
+	case inspectionStop:
+		return "The inspection is noted. What was found forbids working: take the machine out of service now, depressurise it, and mark it so that nobody starts it until the hose is replaced."
+	case inspectionKnown:
+		return "This very inspection was in the register already; nothing was added."
+	case importAnew:
+		return "You changed how the sheet is read, so nothing was taken. This is what taking it would do now."
 	case importUndone:
 		return "The import is undone: what it added is gone, what it changed is as before."
 	}

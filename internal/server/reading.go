@@ -89,7 +89,7 @@ func (s *Server) addReading(c echo.Context) error {
 		f.needed("hours", "Give what the hour meter shows.")
 	}
 	r := register.AddReading{Machine: sheet.Machine.Code, On: f.day("on"), Source: "page", Note: f.text("note")}
-	hours, oldEnd, newStart := f.number("hours"), f.number("old_end"), f.number("new_start")
+	hours, oldEnd, newStart := f.hours("hours"), f.hours("old_end"), f.hours("new_start")
 	if f.text("old_end") != "" {
 		f.needed("new_start", "Give where the new meter began, or empty both.")
 	}

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/url"
 	"os"
+	"sync"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -75,6 +76,8 @@ type Server struct {
 	static string // where static files are: /static/<hash>
 	pages  map[string]*template.Template
 	manual []web.ManualPage
+	// inspecting is held while an inspection is looked for and stored.
+	inspecting sync.Mutex
 }
 
 // New makes a server. It reads the templates and fails if one of them is
@@ -124,7 +127,7 @@ func (s *Server) HTTP() *http.Server {
 	return &http.Server{
 		Handler:           s,
 		ReadHeaderTimeout: 10 * time.Second,
-		ReadTimeout:       5 * time.Minute, // a large sheet over a slow line
+		ReadTimeout:       time.Minute, // a form; an upload has its own, see uploadTime
 		WriteTimeout:      5 * time.Minute,
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    32 << 10,
