@@ -112,12 +112,14 @@ type MachineFilter struct {
 
 // MachineSheet is one machine with all that its page shows.
 type MachineSheet struct {
-	Machine     Machine
-	Site        Site
-	Kind        string
-	Policy      string
-	Today       quantity.Date
-	Lines       []Line // in walking order
+	Machine Machine
+	Site    Site
+	Kind    string
+	Policy  string
+	Today   quantity.Date
+	Lines   []Line // in walking order
+	// Inspected are the days each of the assemblies was inspected, by code.
+	Inspected   map[string][]quantity.Date
 	Empty       []Position
 	Readings    []Reading // newest first
 	MeterEvents []MeterEvent

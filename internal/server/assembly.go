@@ -214,7 +214,7 @@ func clockRowOf(k life.Clock, governing life.ClockName, today quantity.Date) clo
 		say("Damage allowed " + web.Number(*k.Limit, 4))
 	}
 	if k.Damage != nil {
-		say("Damage so far " + significant(*k.Damage) + ", in which assumed cycles are not yet multiplied by their factor")
+		say("Damage so far " + significant(*k.Damage) + ", in which cycles that do not come from a recorded log are not yet multiplied by their factor")
 	}
 	if k.DamagePerHour != nil {
 		say("Each running hour adds " + significant(*k.DamagePerHour))

@@ -104,8 +104,8 @@ func (s *Server) due(c echo.Context) error {
 const incompleteLimit = 5
 
 // incompleteFirst puts what is incomplete before the months, whatever its
-// dates: a date that lacks data may be too late. Only what is stopped comes
-// before it. It stands on the first page only.
+// dates: a date that lacks data may be too late. Only what is stopped or
+// overdue comes before it. It stands on the first page only.
 func (s *Server) incompleteFirst(ctx context.Context, page *duePage, filter register.LineFilter, form *form) error {
 	if filter.After != "" || filter.Incomplete {
 		return nil
@@ -126,8 +126,8 @@ func (s *Server) incompleteFirst(ctx context.Context, page *duePage, filter regi
 		part.More = address("/due", append(dueQuery(form), "incomplete", "yes")...)
 	}
 	at := 0
-	if len(page.Months) > 0 && page.Months[0].Title == stopTitle {
-		at = 1
+	for at < len(page.Months) && (page.Months[at].Title == stopTitle || page.Months[at].Title == overdueTitle) {
+		at++
 	}
 	page.Months = slices.Insert(page.Months, at, part)
 	return nil
@@ -271,7 +271,11 @@ func (m *dueMonth) add(l register.Line) {
 	m.Machines[at].Lines = append(m.Machines[at].Lines, lineOf(l))
 }
 
-const stopTitle = "Stop – not to be worked with"
+// The headings of what does not wait for its month.
+const (
+	stopTitle    = "Stop – not to be worked with"
+	overdueTitle = "Overdue"
+)
 
 // monthTitle is the heading a line stands under.
 func monthTitle(l register.Line) string {
@@ -279,7 +283,7 @@ func monthTitle(l register.Line) string {
 	case life.StatusStop:
 		return stopTitle
 	case life.StatusOverdue:
-		return "Overdue"
+		return overdueTitle
 	}
 	if l.Estimate.ActBy.IsZero() {
 		return "No date"

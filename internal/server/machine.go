@@ -139,7 +139,7 @@ func (s *Server) machine(c echo.Context) error {
 	axis := axisOf(sheet.Today, sheet.Lines...)
 	for i, l := range sheet.Lines {
 		v := lineOf(l)
-		v.Strip = strip(stripID(i), axis, l, inspected(l))
+		v.Strip = strip(stripID(i), axis, l, sheet.Inspected[l.AssemblyCode])
 		page.Lines = append(page.Lines, v)
 		page.Stopped = page.Stopped || l.Status == life.StatusStop
 		if page.PerWeek == nil {
@@ -152,14 +152,6 @@ func (s *Server) machine(c echo.Context) error {
 	}
 	page.Service = conditionRows(sheet)
 	return s.show(c, "machine", page)
-}
-
-// inspected is the day of the last inspection, if there was one.
-func inspected(l register.Line) []quantity.Date {
-	if l.LastInspected.IsZero() {
-		return nil
-	}
-	return []quantity.Date{l.LastInspected}
 }
 
 // conditionRows puts the service conditions of a machine into words, the

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"hoseward/internal/quantity"
 	"hoseward/internal/register"
 )
 
@@ -49,6 +50,9 @@ func (s *Store) fillMachineSheet(ctx context.Context, d *days, sheet *register.M
 	if sheet.Lines, err = s.linesOf(ctx, d, list); err != nil {
 		return err
 	}
+	if sheet.Inspected, err = s.inspectionDays(ctx, id); err != nil {
+		return err
+	}
 	sheet.Empty, err = positions.where(ctx, c, `machine_id = ?
 		AND NOT EXISTS (SELECT 1 FROM placements p WHERE p.position_id = positions.id AND p.to_on IS NULL) ORDER BY walk_order, name`, id)
 	if err != nil {
@@ -69,4 +73,28 @@ func (s *Store) fillMachineSheet(ctx context.Context, d *days, sheet *register.M
 	sheet.Conditions, err = conditions.where(ctx, c, `(level = 'machine' AND owner_id = ?
 		OR level = 'circuit' AND owner_id IN (SELECT id FROM circuits WHERE machine_id = ?)) ORDER BY level DESC, owner_id, from_on DESC, id DESC`, id, id)
 	return err
+}
+
+// inspectionDays are the days on which the assemblies that now sit on a
+// machine were inspected, by code.
+func (s *Store) inspectionDays(ctx context.Context, machineID int64) (map[string][]quantity.Date, error) {
+	rows, err := s.reader().query(ctx, `SELECT a.code, i.on_day FROM positions q
+		JOIN placements p ON p.position_id = q.id AND p.to_on IS NULL
+		JOIN assemblies a ON a.id = p.assembly_id
+		JOIN inspections i ON i.assembly_id = a.id
+		WHERE q.machine_id = ? ORDER BY i.on_day`, machineID)
+	if err != nil {
+		return nil, fmt.Errorf("list the inspections of machine %d: %w", machineID, translate(err))
+	}
+	defer rows.Close()
+	days := map[string][]quantity.Date{}
+	for rows.Next() {
+		var code string
+		var on quantity.Date
+		if err := rows.Scan(&code, &on); err != nil {
+			return nil, fmt.Errorf("read the inspections of machine %d: %w", machineID, err)
+		}
+		days[code] = append(days[code], on)
+	}
+	return days, rows.Err()
 }
