@@ -214,29 +214,39 @@ func TestWorking_RatesByMethod(t *testing.T) {
 		fastValue, slowVal string
 	}{
 		{
-			"planned hours are no slope", usage.Series{PlannedPerWeek: ptr(35.0)}, "2021-04-01",
+			"planned hours are no slope",
+			usage.Series{PlannedPerWeek: ptr(35.0)},
+			"2021-04-01",
 			"planned 35 h a week, ends at -30 % / +30 %", "planned hours of the machine", "35 x 1.3, at most 168", "35 x 0.7", "45.5 h a week", "24.5 h a week",
 		},
 		{
-			"too few readings are named", usage.Series{PlannedPerWeek: ptr(35.0), Readings: slopes[2:]}, "2021-04-01",
+			"too few readings are named",
+			usage.Series{PlannedPerWeek: ptr(35.0), Readings: slopes[2:]},
+			"2021-04-01",
 			"planned 35 h a week as there are too few readings for a slope (under 3, or under 28 days out of lay-up): 2 readings from 2021-02-26 to 2021-03-26, ends at -30 % / +30 %",
 			"planned hours of the machine", "35 x 1.3, at most 168", "35 x 0.7", "45.5 h a week", "24.5 h a week",
 		},
 		{
-			"the plain slope names its readings", usage.Series{Readings: slopes[2:]}, "2021-04-01",
+			"the plain slope names its readings",
+			usage.Series{Readings: slopes[2:]},
+			"2021-04-01",
 			"last less first of 2 readings from 2021-02-26 to 2021-03-26: (380 - 240) / 28 days, readings of 2021-02-26 and 2021-03-26, x 7, ends at -30 % / +30 %",
 			"hour-meter readings", "35 x 1.3, at most 168", "35 x 0.7", "45.5 h a week", "24.5 h a week",
 		},
 		{
 			// Slopes a day 5, 2.5, 10/3, 0, 2.5, 5: sorted 0, 2.5, 2.5, 10/3, 5, 5;
 			// quantiles 1.25, 35/12 and 5: a week 8.75, 20.4167 and 35.
-			"slopes name the window", usage.Series{Readings: slopes}, "2021-04-01",
+			"slopes name the window",
+			usage.Series{Readings: slopes},
+			"2021-04-01",
 			"median of the pairwise slopes of 4 readings from 2021-01-01 to 2021-03-26, 20.4166666667 h a week; ends at the 10 % and 90 % quantiles of the pairwise slopes, at least 15 % apart from it",
 			"Theil-Sen slope", "the larger of 35 (90 % quantile of the pairwise slopes) and 20.4166666667 x 1.15, at most 168",
 			"the smaller of 8.75 (10 % quantile of the pairwise slopes) and 20.4166666667 x 0.85", "35 h a week", "8.75 h a week",
 		},
 		{
-			"old readings give way to the plan", usage.Series{PlannedPerWeek: ptr(40.0), Readings: slopes}, "2022-01-01",
+			"old readings give way to the plan",
+			usage.Series{PlannedPerWeek: ptr(40.0), Readings: slopes},
+			"2022-01-01",
 			"median of the pairwise slopes of 4 readings from 2021-01-01 to 2021-03-26, 20.4166666667 h a week; the last reading is older than 180 days: the larger of it and 40 h a week planned" +
 				"; ends at the 10 % and 90 % quantiles of the pairwise slopes, at least 50 % apart from it",
 			"readings older than 180 days", "the larger of 35 (90 % quantile of the pairwise slopes) and 40 x 1.5, at most 168",

@@ -254,8 +254,11 @@ func (r *hoseReading) shown() *reading {
 		madeName = "assembly made"
 	}
 	return &reading{Text: r.text, Notes: l.Notes, Facts: []fact{
-		{"standard", web.Or(l.Standard, web.Unknown)}, {"designation", web.Or(l.Designation.String(), web.Unknown)}, {"size", sizes},
-		{"rating", web.Bar(l.RatedBar)}, {madeName, made},
+		{"standard", web.Or(l.Standard, web.Unknown)},
+		{"designation", web.Or(l.Designation.String(), web.Unknown)},
+		{"size", sizes},
+		{"rating", web.Bar(l.RatedBar)},
+		{madeName, made},
 	}}
 }
 

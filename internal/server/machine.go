@@ -88,7 +88,9 @@ func (s *Server) machines(c echo.Context) error {
 func worst(n register.Counts) []countRow {
 	var rows []countRow
 	for _, r := range []countRow{
-		{N: n.Stop, Status: life.StatusStop}, {N: n.Overdue, Status: life.StatusOverdue}, {N: n.Soon, Status: life.StatusSoon},
+		{N: n.Stop, Status: life.StatusStop},
+		{N: n.Overdue, Status: life.StatusOverdue},
+		{N: n.Soon, Status: life.StatusSoon},
 		{N: n.Incomplete, Word: "incomplete"},
 	} {
 		if r.N > 0 {
