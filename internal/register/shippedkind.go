@@ -1,5 +1,7 @@
 package register
 
+import "strings"
+
 // ShippedKind is a kind of machine that a new register starts with, and its
 // duties.
 type ShippedKind struct {
@@ -70,15 +72,16 @@ type circuitDuty struct {
 	maxBar, perHour float64
 }
 
-// StartingCircuits are the names of circuits that the shipped duties know, for
-// forms to suggest; each once, in the order of the kinds.
-func StartingCircuits() []string {
+// StartingCircuits are the names of the circuits for which a shipped kind has
+// duties, for forms to suggest; none for a kind that is not shipped.
+func StartingCircuits(kind string) []string {
 	var names []string
-	seen := map[string]bool{"": true}
 	for _, k := range ShippedKinds() {
+		if !strings.EqualFold(k.Name, kind) {
+			continue
+		}
 		for _, d := range k.Duties {
-			if !seen[d.Circuit] {
-				seen[d.Circuit] = true
+			if d.Circuit != "" {
 				names = append(names, d.Circuit)
 			}
 		}

@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -89,9 +90,14 @@ func (s *Server) hoseForm(c echo.Context, sheet register.MachineSheet, f *form, 
 	for _, v := range sheet.Circuits {
 		circuits = append(circuits, v.Name)
 	}
+	for _, name := range register.StartingCircuits(sheet.Kind) {
+		if !slices.ContainsFunc(circuits, func(have string) bool { return strings.EqualFold(have, name) }) {
+			circuits = append(circuits, name)
+		}
+	}
 	page.Place = []field{
 		f.field("position", "Position").need().suggest(positions).hint("The place on the machine where this hose belongs, such as lift cylinder, lower left. A new name adds a position."),
-		f.field("circuit", "Circuit").suggest(circuits).hint("Lift, steering, return. For a new position."),
+		f.field("circuit", "Circuit").suggest(circuits).hint("Such as lift, steering or return. A circuit that the kind of machine knows gives pressures to start with. For a new position."),
 	}
 	page.Layline = f.field("layline", "Printed line on the hose").lines(2).wide().hint("Copy it as it stands, such as EN 853 2SN DN 12 275 BAR 3Q24. It fills the fields below that are empty.")
 	page.Hose = []field{
