@@ -216,7 +216,7 @@ func TestImport_SaysRowAndColumnAndHandsBackTheRest(t *testing.T) {
 		t.Fatal(err)
 	}
 	code, out, stderr := call(t, "", "import", "hoses.csv")
-	if code != exitData || !strings.Contains(out, "row 3, ") || !strings.Contains(out, "31.02.2024") {
+	if code != exitData || !strings.Contains(out, `"WP" as rated_bar`) || !strings.Contains(out, "row 3, ") || !strings.Contains(out, "31.02.2024") {
 		t.Errorf("a sheet with a bad row: exit %d\n%s%s", code, out, stderr)
 	}
 	if got := must(t, "export", "-"); strings.Count(got, "\n") != 1 {

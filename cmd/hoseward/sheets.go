@@ -126,6 +126,18 @@ func (c importCommand) describe(w io.Writer, info exchange.Info) {
 	for _, note := range info.Notes {
 		fmt.Fprintln(w, plain(note))
 	}
+	var read []string
+	for _, col := range info.Columns {
+		if col.Field == "" {
+			continue
+		}
+		as := col.Field
+		if col.Unit != "" {
+			as += " in " + col.Unit
+		}
+		read = append(read, fmt.Sprintf("%q as %s", col.Header, as))
+	}
+	fmt.Fprintf(w, "Columns: %s.\n", strings.Join(read, ", "))
 	if unread := info.Unread(); len(unread) > 0 {
 		names := make([]string, len(unread))
 		for i, col := range unread {

@@ -28,6 +28,7 @@ type builder struct {
 	today     quantity.Date   // no date: days to come are not refused
 	cells     map[string]cell // of this row, by field
 	causeText string          // a cause in a person's own words
+	doubt     bool            // the row has a pressure that may be the rating
 }
 
 func (b *builder) fail(c cell, format string, args ...any) {
@@ -36,6 +37,11 @@ func (b *builder) fail(c cell, format string, args ...any) {
 
 func (b *builder) note(c cell, format string, args ...any) {
 	b.row.Notes = append(b.row.Notes, register.CellError{Column: c.col.Header, Value: clipText(c.text), Sentence: fmt.Sprintf(format, args...)})
+}
+
+// noteColumn notes what holds of every cell of the column filled like this one.
+func (b *builder) noteColumn(c cell, sentence string) {
+	b.row.Notes = append(b.row.Notes, register.CellError{Column: c.col.Header, Value: clipText(c.text), Sentence: sentence, WholeColumn: true})
 }
 
 // clipText shortens a cell for a message.

@@ -96,7 +96,7 @@ func machineFields() []Field {
 				return &r.Hose.Site
 			}),
 		nameField("machine", "Machine", inAll,
-			"machine|machine code|machine no|machine number|machine id|code|unit|unit no|unit number|fleet no|fleet number|vehicle|vehicle no|equipment|equipment no|plant no|"+
+			"machine|machine code|machine no|machine number|machine id|code|unit|unit no|unit number|fleet no|fleet number|vehicle|vehicle no|equipment|equipment no|equipment number|equipment id|equip|equip no|equip id|unit id|plant no|"+
 				"maschine|maschinennr|maschinen nr|maschinennummer|maschinen id|geraet|geraetenummer|geraete nr|fahrzeug|fahrzeug nr|fahrzeugnummer|kennzeichen|inventarnummer|inventar nr|anlage",
 			"What people call the machine; it is known by this.", func(r *register.ImportRow) *string {
 				switch {
@@ -159,7 +159,7 @@ func positionFields() []Field {
 	return []Field{
 		nameField("circuit", "Circuit", inHoses, "circuit|system|function|hydraulic circuit|kreis|kreislauf|hydraulikkreis|funktion|baugruppe",
 			"Hydraulic circuit: lift, steering, return.", hose(func(h *register.HoseRow) *string { return &h.Circuit })),
-		nameField("position", "Position", inHoses, "position|pos|position no|position name|hose position|location on machine|place|mounting position|where|einbauort|einbaustelle|einbaulage|einbauposition|stelle|platz|schlauchposition|positionsnummer|pos nr|verwendungsstelle",
+		nameField("position", "Position", inHoses, "position|pos|position no|position name|hose position|location on machine|location on unit|loc on unit|loc on machine|loc|hose location|place|mounting position|where|einbauort|einbaustelle|einbaulage|einbauposition|stelle|platz|schlauchposition|positionsnummer|pos nr|verwendungsstelle",
 			"The place on the machine where the hose belongs; known by this name within its machine.", hose(func(h *register.HoseRow) *string { return &h.Position })),
 		intField("walk_order", "Walking order", inHoses, "walking order|walk order|order|sequence|reihenfolge|rundgang",
 			"Sorts the positions as one walks round the machine.", func(r *register.ImportRow) **int { return &r.Hose.WalkOrder }),
@@ -219,7 +219,7 @@ func hoseFields() []Field {
 		{
 			Name: "rated_bar", Title: "Rating (bar)", Kinds: inHoses, Measure: Pressures,
 			Words: words("rating|rated|rated pressure|wp|mwp|max wp|working pressure rating|max working pressure|maximum working pressure|pressure rating|hose rating|pressure|" +
-				"druck|nenndruck|betriebsdruck|max betriebsdruck|zulaessiger betriebsdruck|zul betriebsdruck|zul druck|max druck|maximaldruck|druckstufe|pn|bar|psi|mpa"),
+				"druck|nenndruck|max betriebsdruck|zulaessiger betriebsdruck|zul betriebsdruck|zul druck|max druck|maximaldruck|druckstufe|pn|bar|psi|mpa"),
 			Help: "Maximum working pressure of the hose; one printed in the layline wins.", read: readRating,
 			write: func(r *register.ImportRow) string { return printNumber(r.Hose.RatedBar) },
 		},

@@ -9,7 +9,7 @@ func placementFields() []Field {
 	return []Field{
 		{
 			Name: "fitted", Title: "Fitted", Kinds: inHoses, date: true,
-			Words: words("fitted|fit date|fitting date|date fitted|installed|install date|date installed|installation date|in service since|in service|mounted|einbau|einbaudatum|eingebaut|eingebaut am|einbau am|verbaut|verbaut am|montiert|montiert am|in betrieb seit|inbetriebnahme|getauscht am|gewechselt am|letzter wechsel|letzter tausch"),
+			Words: words("fitted|fit date|fitting date|date fitted|install|installed|installed on|install date|date installed|installation date|in service since|in service|mounted|einbau|einbaudatum|eingebaut|eingebaut am|einbau am|verbaut|verbaut am|montiert|montiert am|in betrieb seit|inbetriebnahme|getauscht am|gewechselt am|letzter wechsel|letzter tausch"),
 			Help:  "The day it was fitted; of a month or quarter the first day counts.", read: readFitted,
 			write: func(r *register.ImportRow) string { return printPeriod(r.Hose.Fitted) },
 		},
@@ -57,8 +57,8 @@ func serviceFields() []Field {
 			"Yes if the surroundings are hot around the clock.", func(r *register.ImportRow) **bool { return &r.Hose.AlwaysHot }),
 		pressureField("adapter_bar", "Adapter rating", inHoses, "adapter rating|adapter pressure|adapter|druck adapter|adapterdruck",
 			"Rating of an adapter at the position.", func(r *register.ImportRow) **float64 { return &r.Hose.AdapterBar }),
-		wordField("conditions_basis", "Conditions are", inHoses, "conditions are|conditions basis|basis|werte sind|grundlage",
-			"measured or assumed; assumed if empty.", basisWords(), func(r *register.ImportRow) *register.Basis { return &r.Hose.ConditionsBasis }),
+		basisField(wordField("conditions_basis", "Conditions are", inHoses, "conditions are|conditions basis|basis|werte sind|grundlage",
+			"measured, recorded (the cycles come from a pressure log) or assumed; assumed if empty.", basisWords(), func(r *register.ImportRow) *register.Basis { return &r.Hose.ConditionsBasis })),
 		saidField("position_said", "Service conditions of position", inHoses, "service conditions of position", "All that was said of how the position is worked, as the export writes it.",
 			func(r *register.ImportRow) *[]register.SaidRow { return &r.Hose.Said }),
 	}
@@ -107,9 +107,34 @@ func foundWords() []wordMeaning[register.FoundBy] {
 	}
 }
 
+// recordedWords say that cycles were not only measured but come from a log.
+const recordedWords = "recorded|logged|aufgezeichnet|geloggt"
+
+// basisField also reads and writes whether the cycles were recorded.
+func basisField(f Field) Field {
+	known, plain := f.read, f.write
+	f.read = func(b *builder, c cell) {
+		for _, w := range words(recordedWords) {
+			if headerKey(c.text) == w {
+				yes := true
+				b.row.Hose.ConditionsBasis, b.row.Hose.Recorded = register.Measured, &yes
+				return
+			}
+		}
+		known(b, c)
+	}
+	f.write = func(r *register.ImportRow) string {
+		if h := r.Hose; h.Recorded != nil && *h.Recorded && h.ConditionsBasis == register.Measured {
+			return "recorded"
+		}
+		return plain(r)
+	}
+	return f
+}
+
 func basisWords() []wordMeaning[register.Basis] {
 	return []wordMeaning[register.Basis]{
-		{register.Measured, "measured|logged|gemessen"},
+		{register.Measured, "measured|gemessen"},
 		{register.Assumed, "assumed|estimated|guess|angenommen|geschaetzt"},
 	}
 }

@@ -35,6 +35,7 @@ type Column struct {
 	index int
 	field Field
 	below bool // the unit stands in a row below the headers
+	doubt bool // it can mean two things and nobody chose one
 }
 
 // unitNames are the units a header can carry, as headers write them.
@@ -248,7 +249,7 @@ func unitRow(cols []Column, row []string) bool {
 			continue
 		}
 		u, known := unitNames[c]
-		if !known || i >= len(cols) || u.of != cols[i].field.Measure {
+		if !known || i >= len(cols) || cols[i].Field != "" && u.of != cols[i].field.Measure {
 			return false
 		}
 		units[i], found = u.unit, true
@@ -344,6 +345,7 @@ func giveMeanings(kind register.ImportKind, headers []string, chosen map[string]
 			cols[i].Found = Ignored
 		}
 	}
+	place := -1
 	for i, h := range headers {
 		if cols[i].Found != Unknown {
 			continue
@@ -352,12 +354,21 @@ func giveMeanings(kind register.ImportKind, headers []string, chosen map[string]
 			cols[i].Found = Ignored
 			continue
 		}
-		if f, unit, ok := matchHeader(kind, h); ok {
+		if kind == register.ImportHoses && headerKey(h) == "location" {
+			place = i
+		} else if f, unit, ok := matchHeader(kind, h); ok {
 			cols[i].Unit = unit
 			take(&cols[i], f, Recognised)
 		} else if runningNumber(h) {
 			cols[i].Found = Ignored
 		}
+	}
+	if place >= 0 { // of a hose it is the place on the machine, where no other column is
+		f, _ := FieldNamed(kind, "position")
+		if taken[f.Name] {
+			f, _ = FieldNamed(kind, "site")
+		}
+		take(&cols[place], f, Recognised)
 	}
 	return cols
 }

@@ -150,7 +150,7 @@ func (b *builder) finishHose() {
 	if h.RatedBar == nil {
 		h.RatingSource = ""
 	}
-	if h.RatedBar == nil && !full && len(b.cells["rated_bar"].text) == 0 {
+	if h.RatedBar == nil && !full && !b.doubt && len(b.cells["rated_bar"].text) == 0 {
 		b.tableRating(h)
 	}
 	b.checkOrder(h)

@@ -132,7 +132,7 @@ func (b *builder) pressure(c cell) (float64, bool) {
 		return 0, false
 	}
 	if bare && p > 0 {
-		b.note(c, "%s has no unit, bar is taken", clipText(c.text))
+		b.noteColumn(c, "no unit, bar is taken")
 	}
 	if c.col.field.Name == "rated_bar" && p == 0 {
 		b.fail(c, "a rating of 0 cannot be; leave the cell empty if it is not known")

@@ -76,6 +76,7 @@ type Sheet struct {
 	close   func() error
 	zero    dayZero
 	headers map[string]string // by field
+	cellAt  map[string]int    // index in the cells of a row, by field
 	b       builder
 	ahead   [][]xlsxCell // rows read while looking for the headers
 	row     int          // number of the last row given
@@ -208,7 +209,9 @@ func (s *Sheet) Next() (register.ImportRow, error) {
 		if blank(cells) || s.headerAgain(cells) {
 			continue
 		}
-		return s.build(cells), nil
+		row := s.build(cells)
+		s.refuseTotals(&row)
+		return row, nil
 	}
 }
 
@@ -295,7 +298,7 @@ func (s *Sheet) headerAgain(cells []xlsxCell) bool {
 
 // build makes the typed row.
 func (s *Sheet) build(cells []xlsxCell) register.ImportRow {
-	row := register.ImportRow{Number: s.row, Cells: make([]string, len(s.Columns)), Headers: s.headers}
+	row := register.ImportRow{Number: s.row, Cells: make([]string, len(s.Columns)), Headers: s.headers, At: s.cellAt}
 	switch s.Kind {
 	case register.ImportMachines:
 		row.Machine = &register.MachineRow{}
@@ -305,7 +308,7 @@ func (s *Sheet) build(cells []xlsxCell) register.ImportRow {
 		row.Reading = &register.ReadingRow{}
 	}
 	b := &s.b
-	b.row, b.causeText = &row, ""
+	b.row, b.causeText, b.doubt = &row, "", false
 	clear(b.cells)
 	for i := range s.Columns {
 		col := &s.Columns[i]
@@ -315,6 +318,7 @@ func (s *Sheet) build(cells []xlsxCell) register.ImportRow {
 		from := cells[col.index]
 		row.Cells[i] = from.text
 		if col.Field == "" {
+			b.doubt = b.doubt || col.doubt && trimCell(from.text) != ""
 			continue
 		}
 		text := trimCell(from.text)

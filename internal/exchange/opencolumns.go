@@ -100,15 +100,16 @@ func (s *Sheet) nameColumns(opts Options, sample [][]string, at int) error {
 	s.row = s.HeaderRow + skip - at - 1
 	s.ahead = s.ahead[skip:]
 	s.b.has = map[string]bool{}
-	s.headers = map[string]string{}
+	s.headers, s.cellAt = map[string]string{}, map[string]int{}
 	s.b.today = opts.Today
 	s.b.cells = map[string]cell{}
-	for _, c := range s.Columns {
+	for i, c := range s.Columns {
 		if c.Field != "" {
 			s.b.has[c.Field] = true
-			s.headers[c.Field] = c.Header
+			s.headers[c.Field], s.cellAt[c.Field] = c.Header, i
 		}
 	}
+	s.noteColumns()
 	if !hasEssentials(s.Kind, s.b.has) {
 		for _, name := range essentials(s.Kind)[0] {
 			if !s.b.has[name] {

@@ -68,6 +68,9 @@ func texts(cells []xlsxCell) []string {
 }
 
 func (w *workbook) sheet(name string, others []string, opts Options) (*Sheet, error) {
+	if err := w.checkSheet(name); err != nil {
+		return nil, err
+	}
 	rows, err := w.rows(name)
 	if err != nil {
 		return nil, err

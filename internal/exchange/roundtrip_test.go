@@ -99,6 +99,10 @@ func hoseRow() *rapid.Generator[*register.HoseRow] {
 		h.Cause = rapid.SampledFrom(append(register.Causes(), "")).Draw(t, "cause")
 		h.FoundBy = rapid.SampledFrom([]register.FoundBy{"", register.FoundByEvent, register.FoundByInspection}).Draw(t, "found")
 		h.ConditionsBasis = rapid.SampledFrom([]register.Basis{"", register.Measured, register.Assumed}).Draw(t, "basis")
+		if h.ConditionsBasis == register.Measured && rapid.Bool().Draw(t, "recorded") {
+			yes := true
+			h.Recorded = &yes
+		}
 		for range rapid.IntRange(0, 2).Draw(t, "inspections") {
 			look := register.InspectionRow{On: dayFrom(2020).Draw(t, "on"), By: str(), Note: str()}
 			if rapid.Bool().Draw(t, "saw") {

@@ -35,6 +35,8 @@ type workbook struct {
 	file   *excelize.File
 	merged map[string][]span // by the sheet's name
 	zero   dayZero
+	pkg    *zip.Reader
+	parts  map[string]string // by the sheet's name
 }
 
 // span is a merged range more than one row high: its value stands in its
@@ -74,11 +76,11 @@ func openWorkbook(r io.ReaderAt, size int64) (w *workbook, err error) {
 		}
 		return nil, damaged()
 	}
-	w = &workbook{file: f, merged: map[string][]span{}, zero: from1900}
+	w = &workbook{file: f, merged: map[string][]span{}, zero: from1900, pkg: zr, parts: sheetParts(zr)}
 	if props, err := f.GetWorkbookProps(); err == nil && props.Date1904 != nil && *props.Date1904 {
 		w.zero = from1904
 	}
-	for name, part := range sheetParts(zr) {
+	for name, part := range w.parts {
 		w.merged[name] = spans[part]
 	}
 	return w, nil
@@ -208,7 +210,7 @@ func sheetParts(zr *zip.Reader) map[string]string {
 	var book struct {
 		Sheets []struct {
 			Name string `xml:"name,attr"`
-			ID   string `xml:"http://schemas.openxmlformats.org/officeDocument/2006/relationships id,attr"`
+			ID   string `xml:"id,attr"`
 		} `xml:"sheets>sheet"`
 	}
 	var rels struct {
@@ -222,7 +224,7 @@ func sheetParts(zr *zip.Reader) map[string]string {
 	}
 	target := map[string]string{}
 	for _, r := range rels.All {
-		t := r.Target
+		t := strings.ReplaceAll(r.Target, "\\", "/")
 		if !strings.HasPrefix(t, "/") {
 			t = path.Join("xl", t)
 		}

@@ -161,8 +161,10 @@ func TestApply_RefusesWhatIsTooOldAlsoWhereFactsContradictEachOther(t *testing.T
 		a.Made, a.Assembled = quantity.Day(day("2017-01-01")), quantity.Day(day("2017-02-01"))
 		apply(t, s, register.ChangeAssembly{Assembly: a})
 		refused(t, s, register.Refused, "released_by", fit("H-A", "spare", "2026-11-24"))
-		apply(t, s, register.SetConditions{Machine: "RT-01", Position: "lift left", From: day("2024-07-02"), Basis: register.Assumed,
-			Service: register.Service{Cycles: register.Cycles{{MaxBar: 5000, Count: 1}}}})
+		apply(t, s, register.SetConditions{
+			Machine: "RT-01", Position: "lift left", From: day("2024-07-02"), Basis: register.Assumed,
+			Service: register.Service{Cycles: register.Cycles{{MaxBar: 5000, Count: 1}}},
+		})
 		refused(t, s, register.Refused, "released_by", fit("H-A", "spare", "2026-11-24"))
 		if got := sheet(t, s, "H-A"); got.Problem == "" || len(got.Store) == 0 {
 			t.Errorf("problem %q, %d warnings: want both", got.Problem, len(got.Store))

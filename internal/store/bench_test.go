@@ -104,7 +104,7 @@ func writePlain(b *testing.B, s *store.Store, rows []register.Estimate) {
 // with two inspections.
 func crowd(tb testing.TB, s *store.Store, n int) {
 	tb.Helper()
-	apply(tb, s, register.AddSite{Name: "Depot", Zone: "Europe/Berlin"}, register.AddKind{Name: "refuse truck"},
+	apply(tb, s, register.AddSite{Name: "Depot", Zone: "Europe/Berlin"},
 		register.SetDuty{Kind: "refuse truck", Service: register.Service{FluidC: f64(65), Cycles: register.Cycles{
 			{MinBar: 0, MaxBar: 180, Count: 30}, {MinBar: 20, MaxBar: 120, Count: 60},
 		}}})
@@ -122,7 +122,7 @@ func crowd(tb testing.TB, s *store.Store, n int) {
 	}
 	for _, q := range []string{
 		with("INSERT INTO machines (site_id, kind_id, code, planned_hours_per_week, version)", m,
-			"SELECT 1, 1, 'M-' || i, 30, 1 FROM n"),
+			"SELECT 1, (SELECT id FROM kinds WHERE name = 'refuse truck'), 'M-' || i, 30, 1 FROM n"),
 		"INSERT INTO circuits (machine_id, name) SELECT id, 'lift' FROM machines",
 		with("INSERT INTO positions (machine_id, circuit_id, name, walk_order, can_hurt)", 20,
 			"SELECT m.id, c.id, 'P' || i, i, i = 7 FROM machines m JOIN circuits c ON c.machine_id = m.id CROSS JOIN n"),

@@ -130,8 +130,10 @@ func TestEstimates_WhatContradictsItselfDoesNotLookBetter(t *testing.T) {
 		if st := sheet(t, s, "H-A").Status; st != life.StatusOverdue {
 			t.Fatalf("status %s, want overdue", st)
 		}
-		apply(t, s, register.SetConditions{Machine: "RT-01", Position: "lift left", From: day("2024-07-02"), Basis: register.Assumed,
-			Service: register.Service{Cycles: register.Cycles{{MaxBar: 5000, Count: 1}}}})
+		apply(t, s, register.SetConditions{
+			Machine: "RT-01", Position: "lift left", From: day("2024-07-02"), Basis: register.Assumed,
+			Service: register.Service{Cycles: register.Cycles{{MaxBar: 5000, Count: 1}}},
+		})
 		got := sheet(t, s, "H-A")
 		if got.Status != life.StatusOverdue || got.Problem == "" || !got.Line.Incomplete() || len(got.Working) == 0 {
 			t.Errorf("status %s, problem %q, incomplete %v, %d steps: want overdue, incomplete, with the working of what is certain", got.Status, got.Problem, got.Line.Incomplete(), len(got.Working))

@@ -241,6 +241,9 @@ func fillService(h *register.HoseRow, s register.Service, basis register.Basis) 
 	if len(s.Cycles) == 1 && s.Cycles[0].Per == "" {
 		c := s.Cycles[0]
 		h.MinBar, h.MaxBar, h.CyclesPerHour = &c.MinBar, &c.MaxBar, &c.Count
+		if isYes(s.Recorded) && basis == register.Measured {
+			h.Recorded = s.Recorded
+		}
 	}
 	if _, says := service(h); !says {
 		h.ConditionsBasis = ""

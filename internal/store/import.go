@@ -29,7 +29,8 @@ type (
 const firstSite = "Main site"
 
 // Import takes a file in one transaction. A dry run does all of it and takes
-// it back, so that it says exactly what would happen. The report is complete
+// it back, or does it on a copy of the register, so that it says exactly what
+// would happen; nobody waits for a long one. The report is complete
 // also where the file is refused as a whole, with a *register.Error of code
 // Refused. A file that says nothing new leaves nothing behind, not even a row
 // in the list of imports.
@@ -39,6 +40,13 @@ const firstSite = "Main site"
 // leaves what its empty cells do not speak of. What it contradicts in the same
 // file is refused.
 func (s *Store) Import(ctx context.Context, now time.Time, by register.Actor, src RowSource, opts ImportOptions) (register.ImportReport, error) {
+	if opts.DryRun {
+		return s.dryRun(ctx, now, by, src, opts)
+	}
+	return s.importRows(ctx, now, by, src, opts)
+}
+
+func (s *Store) importRows(ctx context.Context, now time.Time, by register.Actor, src RowSource, opts ImportOptions) (register.ImportReport, error) {
 	by.Origin = register.FromImport
 	im := &importer{opts: opts}
 	im.report.Kind = opts.Kind
@@ -80,6 +88,10 @@ type importer struct {
 	added  bool
 	seen   seenRows
 	stale  int
+	read   int             // notes of the current row that are the reader's
+	madeUp string          // code given to the current row's hose
+	made   map[string]bool // codes given to hoses of the file
+	whole  map[register.CellError]*wholeColumn
 
 	troubled, noted, plain []register.ImportLine
 }
@@ -88,6 +100,8 @@ func (im *importer) begin(t *tx) {
 	im.t = t
 	im.seen.seed = maphash.MakeSeed()
 	im.seen.rows = map[uint64]int32{}
+	im.made = map[string]bool{}
+	im.whole = map[register.CellError]*wholeColumn{}
 }
 
 func (im *importer) run(src RowSource) error {
@@ -158,7 +172,7 @@ func (c cellsError) Error() string {
 
 // take takes or refuses one row. A refused row leaves nothing of itself.
 func (im *importer) take(row *register.ImportRow) error {
-	im.row, im.did, im.added = row, nil, false
+	im.row, im.did, im.added, im.madeUp, im.read = row, nil, false, "", len(row.Notes)
 	im.report.Rows++
 	var err error
 	if len(row.Errors) > 0 {
@@ -186,11 +200,11 @@ func (im *importer) take(row *register.ImportRow) error {
 	switch {
 	case errors.As(err, &question):
 		outcome = register.RowAsked
-		reasons = []register.CellError{{Column: im.header("position"), Sentence: question.sentence}}
+		reasons = []register.CellError{im.about("position", question.sentence)}
 	case errors.As(err, &cells):
 		reasons = cells
 	case errors.As(err, &refusal):
-		reasons = []register.CellError{{Column: im.columnOf(refusal.Field), Sentence: refusal.Sentence}}
+		reasons = []register.CellError{im.about(im.fieldOf(refusal.Field), refusal.Sentence)}
 	default:
 		return fmt.Errorf("take row %d: %w", row.Number, err)
 	}
@@ -226,13 +240,33 @@ func (im *importer) changes(format string, args ...any) {
 
 // tell adds a note to the current row.
 func (im *importer) tell(field, format string, args ...any) {
-	im.row.Notes = append(im.row.Notes, register.CellError{Column: im.header(field), Sentence: fmt.Sprintf(format, args...)})
+	im.row.Notes = append(im.row.Notes, im.about(field, fmt.Sprintf(format, args...)))
 }
 
-func (im *importer) header(field string) string { return im.row.Headers[field] }
+// about is a sentence on the row's cell of that field; on the whole row where
+// the sheet has no column for it.
+func (im *importer) about(field, sentence string) register.CellError {
+	e := register.CellError{Column: im.row.Headers[field], Sentence: im.said(sentence)}
+	if i, ok := im.row.At[field]; ok && i < len(im.row.Cells) {
+		e.Value = im.row.Cells[i]
+		if r := []rune(e.Value); len(r) > 60 {
+			e.Value = string(r[:60]) + "…"
+		}
+	}
+	return e
+}
 
-// columnOf finds the column to blame for a refused command.
-func (im *importer) columnOf(field string) string {
+// said is a sentence without the code the register made up for the row's hose:
+// nobody has seen it, and it is gone if the row is refused.
+func (im *importer) said(sentence string) string {
+	if im.madeUp == "" {
+		return sentence
+	}
+	return strings.NewReplacer("Assembly "+im.madeUp, "The hose", "assembly "+im.madeUp, "the hose").Replace(sentence)
+}
+
+// fieldOf finds the field to blame for a refused command.
+func (im *importer) fieldOf(field string) string {
 	candidates := []string{field}
 	switch field {
 	case "on", "from", "released_by":
@@ -253,8 +287,8 @@ func (im *importer) columnOf(field string) string {
 		candidates = []string{"note", "machine_note", "reading_note"}
 	}
 	for _, c := range candidates {
-		if h := im.header(c); h != "" {
-			return h
+		if im.row.Headers[c] != "" {
+			return c
 		}
 	}
 	return ""
@@ -275,11 +309,12 @@ func (im *importer) line(outcome register.RowOutcome, reasons []register.CellErr
 	case register.RowAsked:
 		r.Asked++
 	}
+	notes := im.notes(outcome)
 	into := &im.plain
 	switch {
 	case len(reasons) > 0:
 		into = &im.troubled
-	case len(im.row.Notes) > 0:
+	case len(notes) > 0:
 		into = &im.noted
 	}
 	if len(*into) >= register.MaxReportLines {
@@ -287,11 +322,48 @@ func (im *importer) line(outcome register.RowOutcome, reasons []register.CellErr
 		return
 	}
 	*into = append(*into, register.ImportLine{
-		Row: im.row.Number, Outcome: outcome, What: strings.Join(im.did, "; "), Errors: reasons, Notes: im.row.Notes,
+		Row: im.row.Number, Outcome: outcome, What: strings.Join(im.did, "; "), Errors: reasons, Notes: notes,
 	})
 }
 
+// wholeColumn is a note that holds of many cells of a column.
+type wholeColumn struct {
+	note *register.CellError // in the line of the first row
+	rows int
+}
+
+// notes are those of the current row's line: what holds of a whole column is
+// told of its first row only, and what was read in a row that says nothing new
+// was told when it was new.
+func (im *importer) notes(outcome register.RowOutcome) []register.CellError {
+	all := im.row.Notes
+	if outcome == register.RowSame {
+		all = all[min(im.read, len(all)):]
+	}
+	kept := make([]register.CellError, 0, len(all))
+	for _, n := range all {
+		if !n.WholeColumn {
+			kept = append(kept, n)
+			continue
+		}
+		key := n
+		key.Value = ""
+		if w := im.whole[key]; w != nil {
+			w.rows++
+			continue
+		}
+		kept = append(kept, n)
+		im.whole[key] = &wholeColumn{note: &kept[len(kept)-1], rows: 1}
+	}
+	return kept
+}
+
 func (im *importer) finishReport() {
+	for _, w := range im.whole {
+		if w.rows > 1 {
+			w.note.Sentence += fmt.Sprintf(" (the same in %d rows)", w.rows)
+		}
+	}
 	lines := slices.Concat(im.troubled, im.noted, im.plain)
 	if len(lines) > register.MaxReportLines {
 		lines, im.report.Truncated = lines[:register.MaxReportLines], true
@@ -365,8 +437,3 @@ func (s *seenRows) keep(row int) {
 }
 
 func (s *seenRows) forget() { s.pending = s.pending[:0] }
-
-// contradicts refuses a change of what an earlier row of the file said.
-func contradicts(field string, earlier int, what string) error {
-	return refuse(register.Refused, field, "Row %d of the file says otherwise of %s; leave one of the two.", earlier, what)
-}

@@ -158,7 +158,7 @@ func TestImport_DecidesWhatARowMeans(t *testing.T) {
 		{
 			says:  "a hose stored longer than its policy allows is taken and told",
 			first: "", then: hoseCells("machine=A-1", "position=P1", "assembly=X", "type=EN 853 2SN", "dn=12", "rating=275", "made=1Q15", "fitted=2022-05-05"),
-			want: [5]int{1, 0, 0, 0, 0}, has: []string{"X|A-1|P1|2022-05-05|"}, because: "release",
+			want: [5]int{1, 0, 0, 0, 0}, has: []string{"X|A-1|P1|2022-05-05|"}, because: "It was too old when it was fitted (",
 		},
 		{
 			says:  "a row of another site leaves the machine where it is and says so",

@@ -45,7 +45,7 @@ func (im *importer) changeDays(s seat, a register.Assembly, p *register.Placemen
 		return p, nil
 	}
 	if earlier > 0 {
-		return nil, contradicts("on", earlier, "when assembly "+a.Code+" sat at "+s.String())
+		return nil, im.contradicts(earlier, "when "+im.sitting(a.Code, h)+" sat at "+s.String(), *p, row)
 	}
 	clash, err := placements.one(t.ctx, t.conn, fmt.Sprintf("id <> %d AND (position_id = %d OR assembly_id = %d) AND ", p.ID, p.PositionID, p.AssemblyID)+t.overlapping(row.From, row.To))
 	if err != nil {

@@ -3,6 +3,8 @@ package store
 import (
 	"fmt"
 	"reflect"
+	"slices"
+	"strings"
 
 	"hoseward/internal/hose"
 	"hoseward/internal/quantity"
@@ -122,7 +124,7 @@ func (im *importer) positionOf(m *register.Machine, h *register.HoseRow) (*regis
 		return p, nil
 	}
 	if earlier > 0 {
-		return nil, contradicts("position", earlier, fmt.Sprintf("position %s of machine %s", p.Name, m.Code))
+		return nil, im.contradicts(earlier, fmt.Sprintf("position %s of machine %s", p.Name, m.Code), *p, row)
 	}
 	im.changes("position %s", h.Position)
 	if err := t.apply(register.ChangePosition{Position: row}); err != nil {
@@ -202,6 +204,9 @@ func (im *importer) addAssembly(h *register.HoseRow) (*register.Assembly, error)
 		return nil, err
 	}
 	code := t.codes[len(t.codes)-1]
+	if h.Code == "" {
+		im.nameMadeUp(code)
+	}
 	im.adds("assembly %s", code)
 	im.seen.note("assembly", code)
 	return t.assembly(code)
@@ -224,7 +229,7 @@ func (im *importer) changeAssembly(a *register.Assembly, h *register.HoseRow, ke
 		return nil
 	}
 	if earlier > 0 {
-		return contradicts("assembly_code", earlier, "assembly "+a.Code)
+		return im.contradicts(earlier, im.sitting(a.Code, h), *a, row)
 	}
 	im.changes("assembly %s", a.Code)
 	return im.t.apply(register.ChangeAssembly{Assembly: row})
@@ -391,7 +396,7 @@ func (im *importer) fitHose(s seat, a *register.Assembly, h *register.HoseRow) (
 	err = t.apply(cmds...)
 	if no := refusalOf(err, "released_by"); no != nil {
 		// What a list says was fitted was fitted: it is taken, and told.
-		im.tell("fitted", "%s", no.Sentence)
+		im.tell("fitted", "%s", tooOldWhenFitted(no.Sentence))
 		fit.ReleasedBy, fit.Reason = importedList, "fitted as the list says"
 		cmds[0] = fit
 		err = t.apply(cmds...)
@@ -399,6 +404,7 @@ func (im *importer) fitHose(s seat, a *register.Assembly, h *register.HoseRow) (
 	if err != nil {
 		return nil, err
 	}
+	im.did = slices.DeleteFunc(im.did, func(did string) bool { return did == "adds assembly "+a.Code }) // said by the next one
 	im.adds("assembly %s at %s from %s", a.Code, s, fit.On)
 	if !h.Removed.IsZero() && h.KeptAt != "" {
 		if err := im.keptElsewhere(a.Code, h); err != nil {
@@ -410,6 +416,19 @@ func (im *importer) fitHose(s seat, a *register.Assembly, h *register.HoseRow) (
 		im.seen.note("placement", fmt.Sprint(p.ID))
 	}
 	return p, err
+}
+
+// tooOldWhenFitted words the refusal to fit a hose for one that was fitted.
+func tooOldWhenFitted(refusal string) string {
+	if _, rest, ok := strings.Cut(refusal, ": "); ok {
+		refusal = rest
+	}
+	refusal, _, _ = strings.Cut(refusal, "; do not fit it")
+	was := "It was too old when it was fitted"
+	if strings.HasPrefix(refusal, "A finding") {
+		was = "It should not have been fitted"
+	}
+	return fmt.Sprintf("%s (%s); it is taken as the list says. Look at it and plan its replacement.", was, strings.ToLower(refusal[:1])+refusal[1:])
 }
 
 func refusalOf(err error, field string) *register.Error {

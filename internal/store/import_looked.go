@@ -33,7 +33,7 @@ func (im *importer) inspectionsOf(s seat, place *register.Placement, rows []regi
 		err := im.look(s, place, r)
 		var no *register.Error
 		if errors.As(err, &no) {
-			return cellsError{{Column: im.header("inspections_with_findings"), Sentence: no.Sentence}}
+			return cellsError{im.about("inspections_with_findings", no.Sentence)}
 		}
 		if err != nil {
 			return err

@@ -109,7 +109,7 @@ func (im *importer) machineItself(r *register.MachineRow) error {
 		return nil
 	}
 	if earlier > 0 {
-		return contradicts("code", earlier, "machine "+r.Code)
+		return im.contradicts(earlier, "machine "+r.Code, *m, row)
 	}
 	im.changes("machine %s", r.Code)
 	return t.apply(register.ChangeMachine{Machine: row})

@@ -44,7 +44,7 @@ func (im *importer) otherHose(s seat, a *register.Assembly, sat []register.Place
 		return nil, refuse(register.Refused, "on", "Since %s %s holds assembly %s; a hose fitted on %s cannot have replaced it. Correct the fit date, or answer that the register was wrong.", there.From, s, other.Code, on)
 	case register.DifferentCorrect:
 		if earlier > 0 {
-			return nil, contradicts("position", earlier, s.String())
+			return nil, im.contradicts(earlier, s.String(), struct{}{}, struct{}{})
 		}
 		return im.correct(s, a, other, there, h)
 	}
@@ -52,9 +52,13 @@ func (im *importer) otherHose(s seat, a *register.Assembly, sat []register.Place
 	if h.Code != "" {
 		who = "assembly " + h.Code
 	}
+	has := "assembly " + other.Code
+	if im.made[other.Code] {
+		has = "another hose"
+	}
 	sentence := fmt.Sprintf("The register has assembly %s at %s since %s; the row says %s fitted on %s. Was it swapped on that day, or was the register wrong?", other.Code, s, there.From, who, on)
 	if earlier > 0 {
-		sentence = fmt.Sprintf("Row %d of the file has assembly %s at %s since %s; this row says %s fitted on %s. Was it swapped on that day, or is one of the rows wrong?", earlier, other.Code, s, there.From, who, on)
+		sentence = fmt.Sprintf("Row %d of the file has %s at %s since %s; this row says %s fitted on %s. Was it swapped on that day, or is one of the rows wrong?", earlier, has, s, there.From, who, on)
 	}
 	return nil, &asked{sentence}
 }

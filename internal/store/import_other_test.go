@@ -107,22 +107,26 @@ func TestImport_AnotherTypeHasNothingOfWhatWasReadOffTheWrongOne(t *testing.T) {
 		{
 			"corrected to another type, the typed rating and the date go", known,
 			hoseCells("machine=A-1", "position=P1", "type=own brand 7", "fitted=2024-05-06"),
-			store.ImportOptions{Different: register.DifferentCorrect}, 0, "", "",
+			store.ImportOptions{Different: register.DifferentCorrect},
+			0, "", "",
 		},
 		{
 			"corrected to another fit date, all stays", known,
 			hoseCells("machine=A-1", "position=P1", "type=en853-2sn", "fitted=2024-05-06"),
-			store.ImportOptions{Different: register.DifferentCorrect}, 275, register.RatingTyped, "3Q2023",
+			store.ImportOptions{Different: register.DifferentCorrect},
+			275, register.RatingTyped, "3Q2023",
 		},
 		{
 			"a table's rating does not outlast the type it was taken for", strings.Replace(known, ";275;", ";;", 1),
 			hoseCells("machine=A-1", "position=P1", "assembly=X", "type=own brand 7", "fitted=2024-05-05"),
-			store.ImportOptions{}, 0, "", "3Q2023",
+			store.ImportOptions{},
+			0, "", "3Q2023",
 		},
 		{
 			"nor the size", strings.Replace(known, ";275;", ";;", 1),
 			hoseCells("machine=A-1", "position=P1", "assembly=X", "dn=25", "fitted=2024-05-05"),
-			store.ImportOptions{}, 0, "", "3Q2023",
+			store.ImportOptions{},
+			0, "", "3Q2023",
 		},
 	} {
 		s := open(t, address(t, store.SQLite))

@@ -15,6 +15,9 @@ func service(h *register.HoseRow) (s register.Service, says bool) {
 		c := life.Cycle{MaxBar: *h.MaxBar, Count: *h.CyclesPerHour}
 		setPlain(&c.MinBar, h.MinBar)
 		s.Cycles = register.Cycles{c}
+		if isYes(h.Recorded) {
+			s.Recorded = h.Recorded
+		}
 	} else if h.MaxBar != nil && s.WorkingBar == nil {
 		s.WorkingBar = h.MaxBar
 	}
@@ -28,9 +31,6 @@ func (im *importer) conditionsOf(m *register.Machine, p *register.Position, plac
 	if !says {
 		return nil
 	}
-	if h.MaxBar != nil && h.CyclesPerHour == nil {
-		im.tell("max_bar", "without cycles per hour it is taken as the pressure the hose works at")
-	}
 	t := im.t
 	basis := h.ConditionsBasis
 	if basis == "" {
@@ -40,13 +40,20 @@ func (im *importer) conditionsOf(m *register.Machine, p *register.Position, plac
 	if err != nil {
 		return err
 	}
+	if len(s.Cycles) > 0 && s.Recorded == nil && isYes(have.Recorded) && !reflect.DeepEqual(s.Cycles, have.Cycles) {
+		no := false // the log was of other cycles
+		s.Recorded = &no
+	}
 	want := overlaid(have, s)
 	if reflect.DeepEqual(want, have) && (haveBasis == basis || h.ConditionsBasis == "") {
 		return nil
 	}
 	earlier := im.seen.note("conditions", fmt.Sprint(p.ID), place.From.String())
 	if earlier > 0 && haveBasis != "" {
-		return contradicts("max_bar", earlier, "how position "+p.Name+" is worked")
+		return im.contradicts(earlier, "how position "+p.Name+" is worked", have, want)
+	}
+	if h.MaxBar != nil && h.CyclesPerHour == nil {
+		im.tell("max_bar", "without cycles per hour it is taken as the pressure the hose works at")
 	}
 	im.changes("how position %s is worked", p.Name)
 	return t.apply(register.SetConditions{Machine: m.Code, Position: p.Name, From: place.From, Service: s, Basis: basis, Note: "from an imported list"})

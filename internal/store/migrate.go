@@ -126,6 +126,11 @@ func checkForeignKeys(ctx context.Context, db *sql.DB) error {
 // register without kinds of machines gets those that come with the program.
 func (s *Store) storeShipped(ctx context.Context) error {
 	return s.inTx(ctx, func(c conn) error {
+		if s.e.name == Postgres { // another program may be at it; it ends with the transaction
+			if _, err := c.exec(ctx, "SELECT pg_advisory_xact_lock(?)", shippedLock); err != nil {
+				return fmt.Errorf("wait for other programs that migrate: %w", err)
+			}
+		}
 		orm := s.ormOn(ctx, c)
 		if err := storeShippedKinds(ctx, c, orm); err != nil {
 			return err
@@ -162,6 +167,9 @@ func (s *Store) storeShipped(ctx context.Context) error {
 		return nil
 	})
 }
+
+// shippedLock is any number that no other advisory lock of the register has.
+const shippedLock = 0x686f7365
 
 func storeShippedKinds(ctx context.Context, c conn, orm *gorm.DB) error {
 	have, err := ids(ctx, c, "SELECT id FROM kinds LIMIT 1")
