@@ -91,9 +91,19 @@ func (m *Main) Run(ctx context.Context, args []string) int {
 	if err == nil {
 		return exitDone
 	}
-	text := strings.Join(strings.FieldsFunc(err.Error(), func(r rune) bool { return r == '\n' || r == '\r' }), "; ")
+	text := strings.Join(strings.FieldsFunc(forPeople(err), func(r rune) bool { return r == '\n' || r == '\r' }), "; ")
 	fmt.Fprintln(m.Stderr, "hoseward:", text)
 	return exitCode(err)
+}
+
+// forPeople is the text of an error in which a refusal of the register is its
+// sentence, without the code that logs show.
+func forPeople(err error) string {
+	var refused *register.Error
+	if errors.As(err, &refused) {
+		return strings.Replace(err.Error(), refused.Error(), refused.Sentence, 1)
+	}
+	return err.Error()
 }
 
 func exitCode(err error) int {

@@ -270,7 +270,7 @@ func TestRun_TellsTheCallFromTheDataFromTheEnvironment(t *testing.T) {
 		{"a register that is no database", []string{"estimate", "--db", "notes.txt"}, exitEnvironment},
 	} {
 		code, _, stderr := call(t, "", c.args...)
-		if code != c.code || strings.Count(stderr, "\n") != 1 {
+		if code != c.code || strings.Count(stderr, "\n") != 1 || strings.Contains(stderr, "invalid:") {
 			t.Errorf("%s: exit %d, want %d, with one line: %q", c.why, code, c.code, stderr)
 		}
 	}

@@ -195,7 +195,7 @@ func (c importCommand) print(w io.Writer, r register.ImportReport) error {
 			fmt.Fprintf(out, "row %d, %s %q, to note: %s\n", line.Row, plain(n.Column), n.Value, plain(n.Sentence))
 		}
 	}
-	if r.Truncated {
+	if r.Truncated && r.Refused+r.Asked > 0 {
 		fmt.Fprintln(out, "Only the first lines are shown; --rest FILE writes every row that is refused.")
 	}
 	verb := "Taken"
