@@ -56,6 +56,17 @@ func BenchmarkCalcLife(b *testing.B) {
 	b.ReportMetric(float64(runtime.GOMAXPROCS(0)), "cores")
 }
 
+// BenchmarkCalcLife_Memory says how the most heap in use grows from a file to
+// one eight times as long.
+func BenchmarkCalcLife_Memory(b *testing.B) {
+	for b.Loop() {
+		short, long := peak(b, 10000), peak(b, 80000)
+		b.ReportMetric(float64(short>>10), "KB-10000-lines")
+		b.ReportMetric(float64(long>>10), "KB-80000-lines")
+		b.ReportMetric(float64(long)/float64(short), "x-of-short")
+	}
+}
+
 func firstLines(file []byte, n int) []byte {
 	end := 0
 	for range n {

@@ -431,7 +431,7 @@ func TestCalcLife_MemoryIsFlat(t *testing.T) {
 
 // peak is the most heap in use while so many lines, 100 MB for 80 000, are
 // answered, watched from where they are made.
-func peak(t *testing.T, lines int) uint64 {
+func peak(t testing.TB, lines int) uint64 {
 	t.Helper()
 	runtime.GC()
 	var most uint64

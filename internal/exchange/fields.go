@@ -85,6 +85,8 @@ func allFields() []Field {
 	return slices.Concat(machineFields(), positionFields(), hoseFields(), placementFields(), serviceFields(), readingFields())
 }
 
+// machineFields and hoseFields are long because they are tables: a field is
+// one entry, and a reader looks for one.
 func machineFields() []Field {
 	return []Field{
 		nameField("site", "Site", inBoth,

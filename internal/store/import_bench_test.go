@@ -114,19 +114,34 @@ func (m *measured) Next() (register.ImportRow, error) {
 }
 
 func TestImport_MemoryStaysFlatAsFilesGrow(t *testing.T) {
-	peak := func(n int) uint64 {
-		s := open(t, address(t, store.SQLite))
-		list := manyHoses(n)
-		src := &measured{Sheet: openSheet(t, list)}
-		r, err := s.Import(context.Background(), now, me, src, store.ImportOptions{Kind: register.ImportHoses})
-		if err != nil || r.Added != n {
-			t.Fatalf("%v\n%.500s", err, lines(r))
-		}
-		return src.peak - uint64(len(list))
-	}
-	few, many := peak(4000), peak(16000)
+	few, many := importPeak(t, 4000), importPeak(t, 16000)
 	t.Logf("at most %d KB in use with 4 000 rows, %d KB with 16 000", few>>10, many>>10)
 	if many > few+8<<20 {
 		t.Errorf("memory grows with the file: %d KB, then %d KB", few>>10, many>>10)
 	}
+}
+
+// BenchmarkImport_Memory says how the most heap in use grows from a file to
+// one four times as long.
+func BenchmarkImport_Memory(b *testing.B) {
+	for b.Loop() {
+		few, many := importPeak(b, 4000), importPeak(b, 16000)
+		b.ReportMetric(float64(few>>10), "KB-4000-rows")
+		b.ReportMetric(float64(many>>10), "KB-16000-rows")
+		b.ReportMetric(float64(many)/float64(few), "x-of-few")
+	}
+}
+
+// importPeak is the most heap in use while n hoses are taken, without the list
+// itself.
+func importPeak(t testing.TB, n int) uint64 {
+	t.Helper()
+	s := open(t, address(t, store.SQLite))
+	list := manyHoses(n)
+	src := &measured{Sheet: openSheet(t, list)}
+	r, err := s.Import(context.Background(), now, me, src, store.ImportOptions{Kind: register.ImportHoses})
+	if err != nil || r.Added != n {
+		t.Fatalf("%v\n%.500s", err, lines(r))
+	}
+	return src.peak - uint64(len(list))
 }

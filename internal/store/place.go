@@ -75,13 +75,6 @@ func (s *Store) MachineCodes(ctx context.Context) ([]string, error) {
 	return s.texts(ctx, "SELECT code FROM machines ORDER BY code")
 }
 
-// PositionNames are the names of a machine's positions in walking order; none
-// where there is no such machine.
-func (s *Store) PositionNames(ctx context.Context, machineCode string) ([]string, error) {
-	return s.texts(ctx, `SELECT p.name FROM positions p JOIN machines m ON m.id = p.machine_id
-		WHERE LOWER(m.code) = ? ORDER BY p.walk_order, p.name`, fold(machineCode))
-}
-
 func (s *Store) texts(ctx context.Context, query string, args ...any) ([]string, error) {
 	rows, err := s.reader().query(ctx, query, args...)
 	if err != nil {

@@ -159,10 +159,6 @@ func TestNames_ForForms(t *testing.T) {
 	onBoth(t, func(t *testing.T, s *store.Store) {
 		ctx := context.Background()
 		fill(t, s)
-		names, err := s.PositionNames(ctx, "RT-01")
-		if err != nil || strings.Join(names, ", ") != "lift left, lift right, return" {
-			t.Errorf("positions %v, %v", names, err)
-		}
 		kinds, err := s.Kinds(ctx)
 		if err != nil || len(kinds) != len(register.ShippedKinds()) || kinds[0].Name != "backhoe loader" {
 			t.Errorf("kinds %v, %v; want the shipped ones, of which the fleet's is one", kinds, err)
