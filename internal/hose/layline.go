@@ -277,7 +277,7 @@ func (l *Layline) compare() {
 	case c.Note != "":
 		l.note("%s", c.Note)
 	case l.RatedBar == nil:
-		l.note("the table has %s for %s %s", c.Row.Rated().Format(quantity.Bar), c.Row.Designation, c.Row.Size)
+		l.note("the table has %s for %s %s", c.Row.Rated().FormatRating(quantity.Bar), c.Row.Designation, c.Row.Size)
 	}
 }
 

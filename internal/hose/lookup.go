@@ -125,11 +125,11 @@ func Choose(rows []Row, printedBar *float64) (c Choice, ok bool) {
 		return Choice{Row: rows[best], Agrees: true}, true
 	}
 	c = Choice{Row: rows[lowest]}
-	low := c.Row.Rated().Format(quantity.Bar)
+	low := c.Row.Rated().FormatRating(quantity.Bar)
 	name := strings.TrimSpace(c.Row.Designation.String() + " " + c.Row.Size.String())
 	switch {
 	case printedBar != nil:
-		c.Note = fmt.Sprintf("the table has %s for %s, %s is printed on the hose", ratings(rows), name, quantity.Pressure(*printedBar).Format(quantity.Bar))
+		c.Note = fmt.Sprintf("the table has %s for %s, %s is printed on the hose", ratings(rows), name, quantity.Pressure(*printedBar).FormatRating(quantity.Bar))
 	case len(rows) > 1:
 		c.Note = fmt.Sprintf("%s has stood for %s; the pressure printed on the hose is not known, so %s is taken", name, ratings(rows), low)
 	}

@@ -29,15 +29,6 @@ func (l Length) In(u LengthUnit) float64 {
 	return float64(l)
 }
 
-// Format prints the length with its unit: whole tenths of a millimetre, or
-// hundredths of an inch.
-func (l Length) Format(u LengthUnit) string {
-	if u == Inch {
-		return FormatNumber(l.In(Inch), 2) + " in"
-	}
-	return FormatNumber(float64(l), 1) + " mm"
-}
-
 // String prints the length in mm so that ParseLength reads the same back.
 func (l Length) String() string {
 	return strconv.FormatFloat(float64(l), 'f', -1, 64) + " mm"

@@ -2,7 +2,6 @@ package quantity
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
 )
@@ -48,22 +47,6 @@ func PressureOf(v float64, u PressureUnit) Pressure {
 		return Pressure(v * BarPerPSI)
 	}
 	return Pressure(v)
-}
-
-// Format prints the pressure with its unit, rounded as the trade prints it:
-// 1 bar, 0.1 MPa, 10 psi from 1000 psi up and 1 psi below.
-func (p Pressure) Format(u PressureUnit) string {
-	v := p.In(u)
-	switch u {
-	case MPa:
-		return strconv.FormatFloat(v, 'f', 1, 64) + " MPa"
-	case PSI:
-		if v >= 1000 {
-			v = math.Round(v/10) * 10
-		}
-		return strconv.FormatFloat(v, 'f', 0, 64) + " psi"
-	}
-	return FormatNumber(v, 1) + " bar"
 }
 
 // String prints the pressure in bar with all digits that matter, so that

@@ -32,14 +32,6 @@ func (t Temperature) In(u TemperatureUnit) float64 {
 // Kelvin is the thermodynamic temperature.
 func (t Temperature) Kelvin() float64 { return float64(t - AbsoluteZero) }
 
-// Format prints the temperature in whole degrees, or tenths where they matter.
-func (t Temperature) Format(u TemperatureUnit) string {
-	if u == DegF {
-		return FormatNumber(t.In(DegF), 0) + " °F"
-	}
-	return FormatNumber(float64(t), 1) + " °C"
-}
-
 // String prints the temperature so that ParseTemperature reads the same back.
 func (t Temperature) String() string {
 	return strconv.FormatFloat(float64(t), 'f', -1, 64) + " °C"

@@ -127,7 +127,7 @@ func TestFormat_AsTheTradePrints(t *testing.T) {
 		{PressureOf(4000, PSI).Format(PSI), "4000 psi"},
 		{PressureOf(500, PSI).Format(PSI), "500 psi"},
 		{PressureOf(4000, PSI).Format(Bar), "275.8 bar"},
-		{Length(12.7).Format(Inch), "0.5 in"},
+		{Length(12.7).Format(Inch), "1/2 in"},
 		{Length(1250).Format(MM), "1250 mm"},
 		{Temperature(80).Format(DegF), "176 °F"},
 		{Temperature(-40).Format(DegF), "-40 °F"},

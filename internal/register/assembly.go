@@ -35,7 +35,11 @@ type Assembly struct {
 
 	Unconfirmed bool // identity found by measuring, not by reading
 	Note        string
-	Version     int
+	// ScrappedOn is the day it was thrown away; no date while it is in use or in
+	// store. A scrapped assembly is never fitted again.
+	ScrappedOn     quantity.Date
+	ScrappedReason string
+	Version        int
 }
 
 // RatingSource says where the rating of a hose comes from.
@@ -92,7 +96,8 @@ const (
 )
 
 // Removal is the end of a placement and why it came. Its day and hours are
-// those of the placement's end.
+// those of the placement's end. What came off went back in store, unless
+// ScrappedOn of the assembly is that day.
 type Removal struct {
 	ID          int64
 	PlacementID int64
@@ -100,7 +105,6 @@ type Removal struct {
 	FoundBy     FoundBy
 	Reason      string
 	Seen        string // what was seen on the hose
-	Scrapped    bool   // false: back in store
 	Version     int
 }
 

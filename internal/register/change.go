@@ -30,13 +30,38 @@ type Actor struct {
 // LocalPersonID is the one person there is until people can be added.
 const LocalPersonID int64 = 1
 
-// Person is someone who uses the register.
+// Person is someone who uses the register. The units and the style of dates
+// are how pages print for this person; empty is bar, degC, mm and 2026-11-25.
 type Person struct {
-	ID      int64
-	Name    string
-	Email   string
+	ID    int64
+	Name  string
+	Email string
+	Units
 	Version int
 }
+
+// Units are what a person wants values printed in. Empty fields are bar, degC,
+// mm and iso.
+type Units struct {
+	PressureUnit    string // bar, psi, MPa
+	TemperatureUnit string // degC, degF
+	LengthUnit      string // mm, inch
+	DateStyle       string // iso 2026-11-25, dmy 25.11.2026, dmy/ 25/11/2026, mdy 11/25/2026
+}
+
+// Act is what one person did at once: the changes of one transaction, which
+// are undone together.
+type Act struct {
+	ID       int64
+	At       time.Time
+	PersonID int64
+	Origin   Origin
+	Title    string // in words, by the first of its commands
+	UndoneBy *int64 // the act that undid it
+}
+
+// UndoWithin is how long a person may undo what they did on a page.
+const UndoWithin = 24 * time.Hour
 
 // Action is what was done to a row.
 type Action string
@@ -57,6 +82,9 @@ type Change struct {
 	PersonID int64
 	Origin   Origin
 	ImportID *int64
+	// ActID is the act the change was part of; rows from before acts were kept
+	// have none.
+	ActID    *int64
 	Entity   string // table name
 	EntityID int64
 	Action   Action
@@ -72,7 +100,9 @@ type Change struct {
 // fields in the order they stand in Change, PrevHash and Hash left out. Texts
 // go in with their length before them, numbers and lengths as eight bytes,
 // most significant first; At counts microseconds since 1970 UTC, ImportID is 0
-// if there is none. Test: TestChain_IsSHA256OfTheFields.
+// if there is none. ActID stands last, and only where there is one, so that
+// rows from before acts were kept have the hash they always had. Test:
+// TestChain_IsSHA256OfTheFields.
 func Chain(prev string, c *Change) string {
 	b := make([]byte, 0, 256+len(c.Before)+len(c.After)+len(c.Reason))
 	number := func(n int64) { b = binary.BigEndian.AppendUint64(b, uint64(n)) }
@@ -96,6 +126,9 @@ func Chain(prev string, c *Change) string {
 	text(c.Before)
 	text(c.After)
 	text(c.Reason)
+	if c.ActID != nil {
+		number(*c.ActID)
+	}
 	sum := sha256.Sum256(b)
 	return hex.EncodeToString(sum[:])
 }

@@ -389,10 +389,7 @@ func (a SetConditions) Check() error {
 	c.optionalName("circuit", "the circuit", a.Circuit)
 	c.text("position", a.Position, maxName)
 	c.that(a.Circuit == "" || a.Position == "", "position", "Give a circuit or a position, not both.")
-	c.day("from", a.From)
-	c.that(a.Basis == Measured || a.Basis == Assumed, "basis", "Say whether the values are measured or assumed.")
-	c.text("note", a.Note, maxText)
-	c.service(a.Service)
+	c.conditions(Conditions{From: a.From, Service: a.Service, Basis: a.Basis, Note: a.Note})
 	return c.err
 }
 
@@ -437,15 +434,20 @@ func (a Inspect) Check() error {
 	c.that(len(a.Findings) <= maxRows, "findings", "At most %d findings fit.", maxRows)
 	for i, f := range a.Findings {
 		field := fmt.Sprintf("findings[%d]", i)
-		c.that(f.Number >= 0 && f.Number <= len(life.FindingKinds()), field+".number", "There is no finding number %d.", f.Number)
-		c.that(slices.Contains([]life.Class{life.Stop, life.Replace, life.Correct, life.Watch}, f.Class), field+".class",
-			"%q is not a class; choose stop, replace, correct or watch.", f.Class)
-		c.optionalDay(field+".act_by", f.ActBy)
-		c.that(f.ActBy.IsZero() || !f.ActBy.Before(a.On), field+".act_by", "The finding is to be acted on by %s, before it was seen.", f.ActBy)
-		c.text(field+".place", f.Place, maxName)
-		c.text(field+".note", f.Note, maxText)
+		c.finding(field+".", a.On, f)
 	}
 	return c.err
+}
+
+// finding checks a finding seen on a day; prefix begins the names of its fields.
+func (c *checks) finding(prefix string, seen quantity.Date, f NewFinding) {
+	c.that(f.Number >= 0 && f.Number <= len(life.FindingKinds()), prefix+"number", "There is no finding number %d.", f.Number)
+	c.that(slices.Contains([]life.Class{life.Stop, life.Replace, life.Correct, life.Watch}, f.Class), prefix+"class",
+		"%q is not a class; choose stop, replace, correct or watch.", f.Class)
+	c.optionalDay(prefix+"act_by", f.ActBy)
+	c.that(f.ActBy.IsZero() || !f.ActBy.Before(seen), prefix+"act_by", "The finding is to be acted on by %s, before it was seen.", f.ActBy)
+	c.text(prefix+"place", f.Place, maxName)
+	c.text(prefix+"note", f.Note, maxText)
 }
 
 // Check says whether the finding can be closed so.

@@ -100,7 +100,10 @@ type AddReading struct {
 	On      quantity.Date
 	Hours   float64
 	Source  string
-	Note    string
+	// Disputed keeps the reading out of the computation: it is known to be
+	// doubtful, and is kept for a person to decide on.
+	Disputed bool
+	Note     string
 }
 
 // AddMeterEvent notes a meter that was replaced or rolled over.

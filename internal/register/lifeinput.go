@@ -1,6 +1,7 @@
 package register
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -82,6 +83,9 @@ func (f *Facts) withoutUse(a *AssemblyFacts, asOf quantity.Date) life.Assembly {
 	for _, n := range a.Findings {
 		in.Findings = append(in.Findings, life.Finding{On: n.SeenOn, Class: n.Class, By: n.ActBy, Closed: n.ClosedOn})
 	}
+	slices.SortFunc(in.Findings, func(x, y life.Finding) int { // in whatever order they were entered
+		return cmp.Or(x.On.Compare(y.On), cmp.Compare(x.Class, y.Class), x.By.Compare(y.By), x.Closed.Compare(y.Closed))
+	})
 	for _, n := range a.Inspections {
 		if !n.On.After(asOf) && n.On.After(in.LastInspection) {
 			in.LastInspection = n.On
@@ -225,6 +229,9 @@ func (m *MachineFacts) series() usage.Series {
 	for _, l := range m.LayUps {
 		s.LaidUp = append(s.LaidUp, usage.LayUp{From: l.From, To: l.To})
 	}
+	slices.SortFunc(s.LaidUp, func(x, y usage.LayUp) int { // in whatever order they were entered
+		return cmp.Or(x.From.Compare(y.From), x.To.Compare(y.To))
+	})
 	return s
 }
 

@@ -1,5 +1,7 @@
 package register
 
+import "hoseward/internal/quantity"
+
 // Site is a place that machines belong to; its zone decides what "today" is.
 type Site struct {
 	ID       int64
@@ -29,7 +31,11 @@ type Machine struct {
 	PlannedHoursPerWeek *float64
 	CanHurt             bool // a burst on this machine can hurt someone
 	Note                string
-	Version             int
+	// GoneOn is the day it left the fleet, sold or broken up; no date while it
+	// belongs to it. A machine that left is on no list but keeps its history.
+	GoneOn     quantity.Date
+	GoneReason string
+	Version    int
 }
 
 // Circuit is a hydraulic circuit of a machine: lift, steering, return.
@@ -58,5 +64,24 @@ type Position struct {
 	StraightMM *float64
 	Twisted    bool
 	Note       string
+	// GoneOn is the day the place ceased to be, as when a machine is rebuilt; no
+	// date while it is there.
+	GoneOn     quantity.Date
+	GoneReason string
 	Version    int
+}
+
+// KindPosition is a position that machines of a kind usually have: what a new
+// machine of the kind starts from.
+type KindPosition struct {
+	ID        int64
+	KindID    int64
+	Circuit   string
+	Name      string // unique of its kind
+	WalkOrder int
+	CanHurt   bool
+	Exposed   bool
+	LengthMM  *float64
+	Note      string
+	Version   int
 }

@@ -17,23 +17,26 @@ func Reestimate(f *Facts, today func(siteID int64) quantity.Date) []Estimate {
 	out := make([]Estimate, 0, len(f.Assemblies))
 	for i := range f.Assemblies {
 		a := &f.Assemblies[i]
-		if m := f.carrier(a); m != nil {
-			out = append(out, f.estimateOf(a, today(m.Machine.SiteID)))
+		if m, p := f.carrier(a); m != nil {
+			e := f.estimateOf(a, today(m.Machine.SiteID))
+			e.MachineID, e.SiteID, e.MachineCode, e.WalkOrder = m.Machine.ID, m.Machine.SiteID, m.Machine.Code, p.WalkOrder
+			out = append(out, e)
 		}
 	}
 	return out
 }
 
-// carrier is the machine an assembly sits on, nil if on none.
-func (f *Facts) carrier(a *AssemblyFacts) *MachineFacts {
+// carrier is the machine an assembly sits on and the position there, nil if on
+// none.
+func (f *Facts) carrier(a *AssemblyFacts) (*MachineFacts, *Position) {
 	for _, p := range a.Placements {
 		if p.To.IsZero() {
 			if pos := f.Positions[p.PositionID]; pos != nil {
-				return f.Machines[pos.MachineID]
+				return f.Machines[pos.MachineID], pos
 			}
 		}
 	}
-	return nil
+	return nil, nil
 }
 
 func (f *Facts) estimateOf(a *AssemblyFacts, asOf quantity.Date) Estimate {
@@ -49,8 +52,16 @@ func (f *Facts) estimateOf(a *AssemblyFacts, asOf quantity.Date) Estimate {
 		if in, e, certain = f.CertainOf(a, asOf); !certain {
 			stored.StopOpen = stopOpen(a.Findings, asOf)
 			stored.CanHurt = f.withoutUse(a, asOf).CanHurt
+			stored.Gaps = []Gap{{a.Assembly.ID, GapContradiction, GapHorizonDays}}
 			return stored
 		}
+	}
+	stored.Gaps = GapsOf(&in, &e, asOf)
+	if stored.Problem != "" {
+		stored.Gaps = append([]Gap{{What: GapContradiction, Days: GapHorizonDays}}, stored.Gaps...)
+	}
+	for i := range stored.Gaps {
+		stored.Gaps[i].AssemblyID = a.Assembly.ID
 	}
 	stored.InputHash = inputHash(&in, f.hoursDigests(a))
 	stored.CanHurt = in.CanHurt

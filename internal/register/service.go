@@ -1,7 +1,6 @@
 package register
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -159,14 +158,11 @@ func (f *Facts) ServiceOn(positionID int64, on quantity.Date) []ServiceValue {
 	rows := f.saidOf(p, f.Machines[p.MachineID])
 	var out []ServiceValue
 	for _, field := range serviceFields {
-		r := field.find(rows, on)
-		if r == nil {
-			continue
+		if r := field.find(rows, on); r != nil {
+			out = append(out, ServiceValue{
+				Field: field.name, Said: field.of(r.service), Level: r.level, Basis: r.basis, From: r.from, Note: r.note,
+			})
 		}
-		out = append(out, ServiceValue{
-			Field: field.name, Value: field.print(r.service),
-			Level: r.level, Basis: r.basis, From: r.from, Note: r.note,
-		})
 	}
 	return out
 }
@@ -178,60 +174,24 @@ func where(says func(*Service) bool) finder {
 	return func(rows []said, on quantity.Date) *said { return first(rows, on, says) }
 }
 
+// serviceFields are the fields with how the row that decides each is found and
+// what of it the field is.
 var serviceFields = []struct {
-	name  string
-	find  finder
-	print func(*Service) string
+	name ServiceField
+	find finder
+	of   func(*Service) Service
 }{
-	{"pressure cycles", where(saysPressure), printCycles},
-	{"fluid temperature", where(saysTemperature), printTemperature},
-	{"surroundings", where(func(s *Service) bool { return s.SurroundingsC != nil }), func(s *Service) string { return degrees(*s.SurroundingsC) }},
-	{"hot around the clock", where(func(s *Service) bool { return s.AlwaysHot != nil }), func(s *Service) string { return yesNo(*s.AlwaysHot) }},
-	{"adapter rating", where(func(s *Service) bool { return s.AdapterBar != nil }), func(s *Service) string { return bar(*s.AdapterBar) }},
-	{"working pressure", where(func(s *Service) bool { return s.WorkingBar != nil }), func(s *Service) string { return bar(*s.WorkingBar) }},
-	{"assessed in writing", assessed, func(s *Service) string { return s.AssessedOn.String() }},
-}
-
-func degrees(c float64) string { return quantity.Temperature(c).Format(quantity.DegC) }
-
-func bar(v float64) string { return quantity.Pressure(v).Format(quantity.Bar) }
-
-func yesNo(v bool) string {
-	if v {
-		return "yes"
-	}
-	return "no"
-}
-
-func printCycles(s *Service) string {
-	if len(s.Cycles) == 0 {
-		if s.NoCycles != nil && *s.NoCycles {
-			return "none"
-		}
-		return "not known"
-	}
-	parts := make([]string, len(s.Cycles))
-	for i, c := range s.Cycles {
-		per := c.Per
-		if per == "" {
-			per = "hour"
-		}
-		parts[i] = fmt.Sprintf("%s to %s bar, %s per %s", quantity.FormatNumber(c.MinBar, 1), quantity.FormatNumber(c.MaxBar, 1), quantity.FormatNumber(c.Count, 3), per)
-	}
-	text := strings.Join(parts, "; ")
-	if s.Recorded != nil && *s.Recorded {
-		text += " (recorded log)"
-	}
-	return text
-}
-
-func printTemperature(s *Service) string {
-	if len(s.Temperatures) == 0 {
-		return degrees(*s.FluidC)
-	}
-	parts := make([]string, len(s.Temperatures))
-	for i, t := range s.Temperatures {
-		parts[i] = fmt.Sprintf("%s for %s %%", degrees(t.C), quantity.FormatNumber(t.Share*100, 1))
-	}
-	return strings.Join(parts, ", ")
+	{ServiceCycles, where(saysPressure), func(s *Service) Service {
+		return Service{Cycles: s.Cycles, NoCycles: s.NoCycles, Recorded: s.Recorded}
+	}},
+	{ServiceTemperature, where(saysTemperature), func(s *Service) Service {
+		return Service{FluidC: s.FluidC, Temperatures: s.Temperatures}
+	}},
+	{ServiceSurroundings, where(func(s *Service) bool { return s.SurroundingsC != nil }), func(s *Service) Service {
+		return Service{SurroundingsC: s.SurroundingsC}
+	}},
+	{ServiceAlwaysHot, where(func(s *Service) bool { return s.AlwaysHot != nil }), func(s *Service) Service { return Service{AlwaysHot: s.AlwaysHot} }},
+	{ServiceAdapter, where(func(s *Service) bool { return s.AdapterBar != nil }), func(s *Service) Service { return Service{AdapterBar: s.AdapterBar} }},
+	{ServiceWorking, where(func(s *Service) bool { return s.WorkingBar != nil }), func(s *Service) Service { return Service{WorkingBar: s.WorkingBar} }},
+	{ServiceAssessed, assessed, func(s *Service) Service { return Service{AssessedOn: s.AssessedOn} }},
 }

@@ -1,6 +1,8 @@
 package register_test
 
 import (
+	"fmt"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -53,6 +55,23 @@ func cycles(max float64) register.Cycles { return register.Cycles{{MaxBar: max, 
 
 func months(n int) *int { return &n }
 
+// saysOf prints every field that a row of service conditions says.
+func saysOf(s register.Service) string {
+	var says []string
+	for _, c := range s.Cycles {
+		says = append(says, fmt.Sprintf("%g to %g bar, %g per hour", c.MinBar, c.MaxBar, c.Count))
+	}
+	if s.Recorded != nil {
+		says = append(says, fmt.Sprintf("recorded %t", *s.Recorded))
+	}
+	for _, v := range []*float64{s.FluidC, s.SurroundingsC} {
+		if v != nil {
+			says = append(says, fmt.Sprintf("%g °C", *v))
+		}
+	}
+	return strings.Join(says, ", ")
+}
+
 func TestServiceOn_NearestWinsFieldByField(t *testing.T) {
 	facts := depot()
 	for _, c := range []struct {
@@ -71,7 +90,7 @@ func TestServiceOn_NearestWinsFieldByField(t *testing.T) {
 			"pressure cycles 0 to 200 bar, 30 per hour kind assumed", "fluid temperature 70 °C machine measured", "surroundings 35 °C machine assumed",
 		}},
 		{"the position's cycles win from their day", 11, "2025-06-01", []string{
-			"pressure cycles 0 to 230 bar, 30 per hour (recorded log) position measured", "fluid temperature 70 °C machine measured", "surroundings 35 °C machine assumed",
+			"pressure cycles 0 to 230 bar, 30 per hour, recorded true position measured", "fluid temperature 70 °C machine measured", "surroundings 35 °C machine assumed",
 		}},
 		{"another position of the machine does not see them", 12, "2025-06-01", []string{
 			"pressure cycles 0 to 150 bar, 30 per hour kind assumed", "fluid temperature 70 °C machine measured", "surroundings 35 °C machine assumed",
@@ -79,7 +98,7 @@ func TestServiceOn_NearestWinsFieldByField(t *testing.T) {
 	} {
 		var got []string
 		for _, v := range facts.ServiceOn(c.position, day(c.on)) {
-			got = append(got, v.Field+" "+v.Value+" "+string(v.Level)+" "+string(v.Basis))
+			got = append(got, string(v.Field)+" "+saysOf(v.Said)+" "+string(v.Level)+" "+string(v.Basis))
 		}
 		if diff := cmp.Diff(c.want, got); diff != "" {
 			t.Errorf("%s (-want +got):\n%s", c.why, diff)
@@ -240,7 +259,7 @@ func TestLifeInput_AnAssessmentSpeaksOfThePressuresKnownThen(t *testing.T) {
 		shown := ""
 		for _, v := range facts.ServiceOn(11, day("2025-01-01")) {
 			if v.Field == "assessed in writing" {
-				shown = v.Value
+				shown = v.Said.AssessedOn.String()
 			}
 		}
 		in, err := facts.LifeInput(&facts.Assemblies[0], day("2026-11-25"))

@@ -34,6 +34,48 @@ type Estimate struct {
 	Missing       Words  `gorm:"type:text"` // what incomplete clocks lack
 	Warnings      Words  `gorm:"type:text"` // codes
 	Problem       string // why no estimate could be made, in one sentence; empty if one was
+	// Where the assembly sits, for the order of lists.
+	MachineID   int64
+	SiteID      int64
+	MachineCode string
+	WalkOrder   int
+	// Gaps are what is not known; they are stored in a table of their own and
+	// not read with the estimate.
+	Gaps []Gap `gorm:"-"`
+}
+
+// GapFilter chooses gaps. Zero values do not restrict.
+type GapFilter struct {
+	Site string
+	What GapKind
+}
+
+// GapGroup is what one look, one reading or one entry would make known: the
+// same value missing of one assembly, one circuit or one machine.
+type GapGroup struct {
+	What     GapKind
+	Site     string
+	Machine  string
+	Circuit  string // of pressure cycles and temperatures, where the position has one
+	Position string // of values of one assembly
+	Assembly string // likewise
+	Hoses    int    // how many assemblies lack it
+	Days     int    // how far the date of one of them could move, at most
+	Sum      int    // of all of them together
+}
+
+// KnownShare says of one kind of value how many installed assemblies lack it.
+type KnownShare struct {
+	What    GapKind // empty: any of them, that is, the estimate is incomplete
+	Lacking int
+	Of      int
+}
+
+// KnownDay is one day of the share known over time.
+type KnownDay struct {
+	Day     quantity.Date
+	Lacking int // incomplete estimates
+	Of      int
 }
 
 // Line is one installed assembly as lists show it.
@@ -74,6 +116,7 @@ type LineFilter struct {
 	Text                string
 	After               string // opaque cursor from LinePage.Next
 	Limit               int    // 0 means 100; at most 1000
+	Uncounted           bool   // nobody asks for the total
 }
 
 // LinePage is a page of lines in the order of the due list: stop first, then
@@ -81,7 +124,11 @@ type LineFilter struct {
 type LinePage struct {
 	Lines []Line
 	Next  string // cursor of the next page; empty on the last
+	// Total is how many lines the filter chooses; where More is set there are
+	// more than that, and nobody counted on. It is 0 for a filter that is
+	// Uncounted.
 	Total int
+	More  bool
 }
 
 // Counts is what Today counts, over installed assemblies.
@@ -146,19 +193,38 @@ type AssemblySheet struct {
 	Policy   Policy
 	Story    []Event // newest first
 	Open     []Finding
-	Store    []life.Warning // for assemblies in store: age limits passed
+	// Placements, Inspections and Findings are all there are, newest first, for
+	// correcting them.
+	Placements  []PlacementSheet
+	Inspections []Inspection
+	Findings    []Finding
+	Store       []life.Warning // for assemblies in store: age limits passed
 }
 
 // ServiceValue is one field of the service conditions in force, with its
 // source.
 type ServiceValue struct {
-	Field string // as in Service, in words: fluid temperature, cycles, ...
-	Value string // with its unit
+	Field ServiceField
+	Said  Service // what was said, this field of it alone
 	Level Level
 	Basis Basis
 	From  quantity.Date // no date for a duty
 	Note  string
 }
+
+// ServiceField names a field of the service conditions in words.
+type ServiceField string
+
+// The fields of service conditions.
+const (
+	ServiceCycles       ServiceField = "pressure cycles"
+	ServiceTemperature  ServiceField = "fluid temperature"
+	ServiceSurroundings ServiceField = "surroundings"
+	ServiceAlwaysHot    ServiceField = "hot around the clock"
+	ServiceAdapter      ServiceField = "adapter rating"
+	ServiceWorking      ServiceField = "working pressure"
+	ServiceAssessed     ServiceField = "assessed in writing"
+)
 
 // Event is one line of an assembly's life story.
 type Event struct {
@@ -192,4 +258,5 @@ type JobRun struct {
 	Finished *time.Time
 	Done     int    // things handled
 	Problem  string // why it failed; empty if it did not
+	Total    int    // things to handle, as far as known; 0 if it is not
 }

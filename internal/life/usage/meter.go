@@ -191,7 +191,7 @@ func (m *meter) sameDay(a, b entry) error {
 		return m.refuse(b, ErrSameDay, fmt.Sprintf("the meter was changed on %s from %g h to %g h, but a reading of that day says %g h; a reading of that day must be one of the two, or else be dated another day",
 			on, a.end, a.start, b.end))
 	}
-	return m.refuse(b, ErrSameDay, fmt.Sprintf("two readings of %s differ, %g h and %g h; keep the right one", on, a.end, b.end))
+	return m.refuse(b, ErrSameDay, fmt.Sprintf("two readings of %s differ, %g h and %g h; a day has one reading, so give the same hours here or correct the other one", on, a.end, b.end))
 }
 
 func (m *meter) refuse(e entry, kind error, text string) error {
