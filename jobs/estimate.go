@@ -21,7 +21,7 @@ type Estimates interface {
 	// ReestimateAll makes the estimates of all installed assemblies anew.
 	ReestimateAll(ctx context.Context, now time.Time, progress func(done, total int)) (int, error)
 	// ReestimateStale makes those anew that changes have left stale.
-	ReestimateStale(ctx context.Context, now time.Time) (int, error)
+	ReestimateStale(ctx context.Context, now time.Time, progress func(done, total int)) (int, error)
 }
 
 // Nightly re-estimates the whole register once a day: dates move with time
@@ -33,8 +33,8 @@ func Nightly(store Estimates) Job {
 		// made up soon; ForDay keeps it to one good run a day.
 		Spec:   "*/15 * * * *",
 		ForDay: nightOf,
-		Run: func(ctx context.Context, now time.Time) (int, error) {
-			return store.ReestimateAll(ctx, now, func(int, int) {})
+		Run: func(ctx context.Context, now time.Time, far Progress) (int, error) {
+			return store.ReestimateAll(ctx, now, far)
 		},
 	}
 }
@@ -48,5 +48,11 @@ func nightOf(now time.Time) quantity.Date {
 // Stale re-estimates the assemblies that a large change left stale. Such a
 // change nudges it; it also looks every few minutes, in case a nudge was lost.
 func Stale(store Estimates) Job {
-	return Job{Name: EstimateStale, Spec: "*/5 * * * *", Run: store.ReestimateStale}
+	return Job{
+		Name: EstimateStale,
+		Spec: "*/5 * * * *",
+		Run: func(ctx context.Context, now time.Time, far Progress) (int, error) {
+			return store.ReestimateStale(ctx, now, far)
+		},
+	}
 }

@@ -25,6 +25,8 @@ type Runs interface {
 	// nothing is noted, where that run ended well before. Without a day it
 	// always begins.
 	StartJob(ctx context.Context, job string, forDay quantity.Date, now time.Time) (runID int64, already bool, err error)
+	// ProgressJob notes how far a run is.
+	ProgressJob(ctx context.Context, runID int64, done, total int) error
 	// FinishJob notes the end of a run: how many things it handled and, if it
 	// failed, why, in one sentence.
 	FinishJob(ctx context.Context, runID int64, now time.Time, done int, problem string) error
@@ -39,10 +41,14 @@ type Job struct {
 	// nil: the job runs at every nudge, and only runs that handled something
 	// or failed are noted.
 	ForDay func(now time.Time) quantity.Date
-	// Run does the work and says how many things it handled. It may be
-	// cancelled at any time and must leave whole things behind.
-	Run func(ctx context.Context, now time.Time) (done int, err error)
+	// Run does the work and says how many things it handled. It tells how far
+	// it is while it runs, if it knows. It may be cancelled at any time and
+	// must leave whole things behind.
+	Run func(ctx context.Context, now time.Time, far Progress) (done int, err error)
 }
+
+// Progress is told how far a run is. It never fails and may be called often.
+type Progress func(done, total int)
 
 // Runner runs a table of jobs, each at most once at a time.
 type Runner struct {
@@ -126,25 +132,40 @@ func (r *Runner) serve(i int, nudge <-chan struct{}) {
 }
 
 // RunDue does the run of a job that is due now, unless it was done already.
-// What fails is noted and logged; the next nudge tries again.
+// What fails is noted and logged; the next nudge tries again. A job without a
+// day is noted as soon as it tells that there is something to do.
 func (r *Runner) RunDue(ctx context.Context, j Job) {
 	started := r.now()
-	if j.ForDay == nil {
-		done, err := guarded(ctx, j, started)
-		if done == 0 && err == nil {
-			return
+	id := int64(0)
+	begin := func() (already bool) {
+		var day quantity.Date
+		if j.ForDay != nil {
+			day = j.ForDay(started)
 		}
-		if id, _, startErr := r.runs.StartJob(ctx, j.Name, quantity.Date{}, started); r.noted(j, startErr) {
-			r.finish(ctx, j, id, done, err)
+		var err error
+		id, already, err = r.runs.StartJob(ctx, j.Name, day, started)
+		if !r.noted(j, err) {
+			id = 0
 		}
+		return already
+	}
+	if j.ForDay != nil && (begin() || id == 0) {
 		return
 	}
-	id, already, err := r.runs.StartJob(ctx, j.Name, j.ForDay(started), started)
-	if already || !r.noted(j, err) {
-		return
+	done, err := guarded(ctx, j, started, func(done, total int) {
+		if id == 0 && total > 0 {
+			begin()
+		}
+		if id != 0 {
+			r.noted(j, r.runs.ProgressJob(ctx, id, done, total))
+		}
+	})
+	if id == 0 && (done > 0 || err != nil) {
+		begin()
 	}
-	done, err := guarded(ctx, j, started)
-	r.finish(ctx, j, id, done, err)
+	if id != 0 {
+		r.finish(ctx, j, id, done, err)
+	}
 }
 
 // finish notes the end of a run, even when the program is stopping.
@@ -170,11 +191,11 @@ func (r *Runner) noted(j Job, err error) bool {
 
 // guarded turns a panic in a job into its error: one bad job must not take the
 // service down.
-func guarded(ctx context.Context, j Job, now time.Time) (done int, err error) {
+func guarded(ctx context.Context, j Job, now time.Time, far Progress) (done int, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("panic in job %s: %v", j.Name, p)
 		}
 	}()
-	return j.Run(ctx, now)
+	return j.Run(ctx, now, far)
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"log/slog"
+	"slices"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -30,6 +31,7 @@ type run struct {
 	ended   bool
 	done    int
 	problem string
+	far     [][2]int // done and total, as told on the way
 }
 
 func (b *book) StartJob(_ context.Context, job string, day quantity.Date, _ time.Time) (int64, bool, error) {
@@ -42,6 +44,14 @@ func (b *book) StartJob(_ context.Context, job string, day quantity.Date, _ time
 	}
 	b.runs = append(b.runs, run{job: job, day: day})
 	return int64(len(b.runs)), false, nil
+}
+
+func (b *book) ProgressJob(_ context.Context, id int64, done, total int) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	r := &b.runs[id-1]
+	r.far = append(r.far, [2]int{done, total})
+	return nil
 }
 
 func (b *book) FinishJob(_ context.Context, id int64, _ time.Time, done int, problem string) error {
@@ -78,11 +88,14 @@ func (e *estimates) ReestimateAll(context.Context, time.Time, func(int, int)) (i
 	return 500, nil
 }
 
-func (e *estimates) ReestimateStale(context.Context, time.Time) (int, error) {
+func (e *estimates) ReestimateStale(_ context.Context, _ time.Time, progress func(done, total int)) (int, error) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	n := e.stale
 	e.stale = 0
+	for done := 0; done <= n && n > 0; done += 400 {
+		progress(done, n)
+	}
 	return n, nil
 }
 
@@ -187,7 +200,10 @@ func TestStale_RunsWhenNudgedAndNotesOnlyWork(t *testing.T) {
 		r.Stop()
 		runs := b.all()
 		if len(runs) != 1 || runs[0].done != 1200 {
-			t.Errorf("runs %+v, want one with 1200 handled", runs)
+			t.Fatalf("runs %+v, want one with 1200 handled", runs)
+		}
+		if want := [][2]int{{0, 1200}, {400, 1200}, {800, 1200}, {1200, 1200}}; !slices.Equal(runs[0].far, want) {
+			t.Errorf("progress told %v, want %v", runs[0].far, want)
 		}
 	})
 }

@@ -18,7 +18,13 @@ import (
 // A Fit that lies before another fitting at its position is taken only if the
 // Remove that ends it comes later in the same list.
 func (s *Store) Apply(ctx context.Context, now time.Time, by register.Actor, cmds ...register.Command) (register.Result, error) {
-	return s.change(ctx, now, by, func(t *tx) error { return t.apply(cmds...) })
+	return s.change(ctx, now, by, func(t *tx) error {
+		t.title = register.Title(cmds...)
+		if err := t.tellOfWhat(cmds); err != nil {
+			return err
+		}
+		return t.apply(cmds...)
+	})
 }
 
 // apply carries out commands within a transaction.
@@ -79,6 +85,68 @@ func (t *tx) one(c register.Command, rest []register.Command) error {
 		return t.inspect(c)
 	case register.CloseFinding:
 		return t.closeFinding(c)
+	case register.Scrap:
+		return t.scrap(c)
+	case register.ChangePlacement:
+		return t.changePlacement(c)
+	case register.ChangeReading:
+		return t.changeReading(c)
+	case register.ChangeMeterEvent:
+		return t.changeMeterEvent(c)
+	case register.ChangeLayUp:
+		return t.changeLayUp(c)
+	case register.ChangeConditions:
+		return t.changeConditions(c)
+	case register.ChangeInspection:
+		return t.changeInspection(c)
+	case register.ChangeFinding:
+		return t.changeFinding(c)
+	case register.TakeBack:
+		return t.takeBack(c)
+	}
+	return t.onePlace(c)
+}
+
+// onePlace carries out a command that changes places, or many of them, or what
+// a person keeps.
+func (t *tx) onePlace(c register.Command) error {
+	switch c := c.(type) {
+	case register.ChangeSite:
+		return t.changeSite(c)
+	case register.ChangeKind:
+		return t.changeKind(c)
+	case register.AddKindPosition:
+		return t.addKindPosition(c)
+	case register.ChangeKindPosition:
+		return t.changeKindPosition(c)
+	case register.TakeUsual:
+		return t.takeUsual(c)
+	case register.CopyPositions:
+		return t.copyPositions(c)
+	case register.ChangePolicy:
+		return t.changePolicy(c)
+	case register.AddCircuit:
+		return t.addCircuit(c)
+	case register.ChangeCircuit:
+		return t.changeCircuit(c)
+	case register.OrderPositions:
+		return t.orderPositions(c)
+	case register.ChangePositions:
+		return t.changePositions(c)
+	case register.ChangeMachines:
+		return t.changeMachines(c)
+	case register.SetConditionsAt:
+		return t.setConditionsAt(c)
+	case register.RetireMachine:
+		return t.retireMachine(c)
+	case register.RetirePosition:
+		return t.retirePosition(c)
+	case register.SetUnits:
+		return t.setUnits(c)
+	case register.SaveList:
+		return t.saveList(c)
+	case register.ForgetList:
+		return t.forgetList(c)
 	}
 	return fmt.Errorf("apply %T: no such command", c)
 }

@@ -335,7 +335,7 @@ func TestApply_ChangesKeepEveryField(t *testing.T) {
 		m.KindID, m.PlannedHoursPerWeek, m.CanHurt = nil, nil, true
 		apply(t, s, register.ChangeMachine{Machine: m})
 		m.Version++
-		if d := cmp.Diff(m, machine(t, s, "RT-01").Machine); d != "" {
+		if d := cmp.Diff(m, machine(t, s, "RT-01").Machine, sameDates); d != "" {
 			t.Errorf("written (-) and read (+):\n%s", d)
 		}
 	})

@@ -6,7 +6,6 @@ import (
 
 	"gorm.io/gorm"
 
-	"hoseward/internal/quantity"
 	"hoseward/internal/register"
 )
 
@@ -85,7 +84,7 @@ func (t *tx) nextCode() (string, error) {
 
 func (t *tx) changeAssembly(c register.ChangeAssembly) error {
 	row := c.Assembly
-	before, err := assemblies.one(t.ctx, t.conn, "id = ?", row.ID)
+	before, err := assemblies.one(t.ctx, t.conn, "id = ?"+t.e.forUpdate, row.ID)
 	switch {
 	case err != nil:
 		return err
@@ -100,7 +99,7 @@ func (t *tx) changeAssembly(c register.ChangeAssembly) error {
 	if site, err := sites.one(t.ctx, t.conn, "id = ?", row.SiteID); err != nil || site == nil {
 		return firstError(err, refuse(register.NotFound, "site", "There is no such site; choose one of those the register has."))
 	}
-	if err := t.agreesWithFittings(&row); err != nil {
+	if err := t.staysAgree(&row); err != nil {
 		return err
 	}
 	row.Version++
@@ -136,33 +135,4 @@ func (t *tx) keepNewCode(code string, assemblyID int64) error {
 		return nil
 	}
 	return t.keepCode(code, assemblyID)
-}
-
-// agreesWithFittings refuses dates of making that are later than the first
-// fitting.
-func (t *tx) agreesWithFittings(a *register.Assembly) error {
-	first, err := placements.one(t.ctx, t.conn, "assembly_id = ? ORDER BY from_on, id LIMIT 1", a.ID)
-	if err != nil || first == nil {
-		return err
-	}
-	return madeBefore(a, first.From, first.FromText)
-}
-
-// madeBefore refuses an assembly made or assembled after the day of a fitting.
-// Where the fit date was written as a month, a quarter or a year, asWritten, up
-// to a year is taken: it is known by its first day only.
-func madeBefore(a *register.Assembly, fitted quantity.Date, asWritten string) error {
-	latest := fitted
-	if asWritten != "" {
-		latest = fitted.AddDays(register.DaysOutOfOrder)
-	}
-	for _, p := range [...]struct {
-		field, what string
-		when        quantity.Period
-	}{{"made", "hose was made", a.Made}, {"assembled", "assembly was made", a.Assembled}} {
-		if !p.when.IsZero() && latest.Before(p.when.From) {
-			return refuse(register.Refused, p.field, "The %s in %s but fitted on %s; one of the two dates is wrong.", p.what, p.when, fitted)
-		}
-	}
-	return nil
 }

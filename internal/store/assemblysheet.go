@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"hoseward/internal/life"
@@ -46,6 +47,12 @@ func (s *Store) AssemblySheet(ctx context.Context, now time.Time, code string) (
 			sheet.Open = append(sheet.Open, n)
 		}
 	}
+	sheet.Inspections, sheet.Findings = slices.Clone(mine.Inspections), slices.Clone(mine.Findings)
+	slices.Reverse(sheet.Inspections)
+	slices.Reverse(sheet.Findings)
+	if sheet.Placements, err = s.placementSheets(ctx, "p.assembly_id = ?", a.ID); err != nil {
+		return sheet, err
+	}
 	if err := s.whereNow(ctx, d, facts, mine, &sheet); err != nil {
 		return sheet, err
 	}
@@ -66,13 +73,10 @@ func (s *Store) whereNow(ctx context.Context, d *days, facts *register.Facts, mi
 	}
 	if open == nil {
 		sheet.Status, sheet.Policy = life.StatusInStore, facts.Policies[sheet.Site.PolicyID]
-		var scrapped int
-		err := s.reader().row(ctx, `SELECT COUNT(*) FROM removals r JOIN placements p ON p.id = r.placement_id
-			WHERE p.assembly_id = ? AND r.scrapped`, mine.Assembly.ID).Scan(&scrapped)
-		if scrapped > 0 {
+		if !mine.Assembly.ScrappedOn.IsZero() {
 			sheet.Status = life.StatusRemoved
 		}
-		return translate(err)
+		return nil
 	}
 	m := facts.Machines[facts.Positions[open.PositionID].MachineID].Machine
 	sheet.Site, sheet.Today = d.sites[m.SiteID], d.today[m.SiteID]

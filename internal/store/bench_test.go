@@ -32,6 +32,7 @@ func BenchmarkReestimateAll(b *testing.B) {
 	crowd(b, s, n)
 	var work, plain time.Duration
 	for b.Loop() {
+		unmake(b, s)
 		start := time.Now()
 		made, err := s.ReestimateAll(ctx, now, nil)
 		if err != nil || made != n {
@@ -47,6 +48,7 @@ func BenchmarkReestimateAll(b *testing.B) {
 				b.Fatalf("an estimate that says little: %+v", e)
 			}
 		}
+		unmake(b, s)
 		start = time.Now()
 		readPlain(b, s)
 		writePlain(b, s, rows)
@@ -57,6 +59,15 @@ func BenchmarkReestimateAll(b *testing.B) {
 	b.ReportMetric(work.Seconds()/float64(b.N), "s/register")
 	b.ReportMetric(plain.Seconds()/float64(b.N), "s-plain")
 	b.ReportMetric(each(work), "µs/assembly")
+}
+
+// unmake takes the dates out of all estimates, so that storing them again, with
+// all that is counted of them, is the same work each time.
+func unmake(b *testing.B, s *store.Store) {
+	b.Helper()
+	if _, err := s.Raw().Exec("UPDATE estimates SET stale = TRUE, complete = FALSE, act_by = NULL, inspection_due = NULL"); err != nil {
+		b.Fatal(err)
+	}
 }
 
 // readPlain scans every row that bears on an estimate.
@@ -135,7 +146,8 @@ func crowd(tb testing.TB, s *store.Store, n int) {
 		"INSERT INTO placements (assembly_id, position_id, from_on, from_hours) SELECT id, id, " + day("id % 900") + ", 1200 FROM positions",
 		with("INSERT INTO inspections (assembly_id, position_id, on_day, verdict)", 2,
 			"SELECT p.id, p.id, "+day("1000 + i * 300 + p.id % 60")+", 'sound' FROM positions p CROSS JOIN n"),
-		"INSERT INTO estimates (assembly_id, stale) SELECT id, TRUE FROM assemblies",
+		`INSERT INTO estimates (assembly_id, stale, machine_id, site_id, machine_code, walk_order)
+			SELECT q.id, TRUE, m.id, m.site_id, m.code, q.walk_order FROM positions q JOIN machines m ON m.id = q.machine_id`,
 	} {
 		if _, err := s.Raw().Exec(q); err != nil {
 			tb.Fatalf("%s: %v", q, err)

@@ -42,6 +42,7 @@ func (t *tx) note(entity string, id int64, action register.Action, before, after
 		c.ImportID = &importID
 	}
 	t.chain.pending = append(t.chain.pending, c)
+	t.finds.note(before, after)
 	return nil
 }
 
@@ -56,8 +57,16 @@ func jsonOf(v any) (string, error) {
 // flushFull writes the pending rows if there are many, so that a large
 // transaction stays flat in memory. Not inside try, which may take them back.
 func (t *tx) flushFull() error {
+	if err := t.findsFull(); err != nil {
+		return err
+	}
 	if t.depth > 0 || len(t.chain.pending) < pendingChanges {
 		return nil
+	}
+	if !t.chain.locked { // locks are taken in one order by all
+		if err := t.lockFinds(true); err != nil {
+			return err
+		}
 	}
 	return t.flush()
 }
@@ -81,6 +90,9 @@ func (t *tx) flush() error {
 	if len(t.chain.pending) == 0 {
 		return nil
 	}
+	if err := t.beginAct(); err != nil {
+		return err
+	}
 	if !t.chain.locked {
 		// Setting the row to itself locks it until the commit, and reads it
 		// after the lock is had.
@@ -93,7 +105,7 @@ func (t *tx) flush() error {
 	rows := t.chain.pending
 	for i := range rows {
 		t.chain.seq++
-		rows[i].Seq, rows[i].PrevHash = t.chain.seq, t.chain.hash
+		rows[i].Seq, rows[i].PrevHash, rows[i].ActID = t.chain.seq, t.chain.hash, &t.act
 		rows[i].Hash = register.Chain(t.chain.hash, &rows[i])
 		t.chain.hash = rows[i].Hash
 	}
@@ -112,7 +124,7 @@ func (t *tx) insertChanges(rows []register.Change) error {
 	args := make([]any, 0, len(rows)*len(changes.names))
 	for i := range rows {
 		c := &rows[i]
-		args = append(args, c.Seq, c.At, c.PersonID, c.Origin, c.ImportID, c.Entity, c.EntityID, c.Action,
+		args = append(args, c.Seq, c.At, c.PersonID, c.Origin, c.ImportID, c.ActID, c.Entity, c.EntityID, c.Action,
 			c.Before, c.After, c.Reason, c.PrevHash, c.Hash)
 	}
 	one := "(" + strings.Repeat("?, ", len(changes.names)-1) + "?)"

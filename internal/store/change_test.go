@@ -35,7 +35,7 @@ func TestChanges_AreWrittenForEveryRow(t *testing.T) {
 		want := 0
 		for _, table := range []string{
 			"sites", "kinds", "machines", "circuits", "positions", "policies", "assemblies", "placements", "removals", "readings",
-			"meter_events", "lay_ups", "conditions", "duties", "inspections", "findings",
+			"meter_events", "lay_ups", "conditions", "duties", "inspections", "findings", "kind_positions",
 		} {
 			want += n[table] - fresh[table]
 		}

@@ -35,7 +35,7 @@ func (t *tx) setConditions(c register.SetConditions) error {
 	if err != nil {
 		return err
 	}
-	if err := t.lock(m.ID); err != nil {
+	if err := firstError(t.lockMachine(m), machineNotGone(m, "from", c.From)); err != nil {
 		return err
 	}
 	row := &register.Conditions{Level: register.AtMachine, OwnerID: m.ID, From: c.From, Service: c.Service, Basis: c.Basis, Note: c.Note, Version: 1}
@@ -43,6 +43,9 @@ func (t *tx) setConditions(c register.SetConditions) error {
 	case c.Position != "":
 		p, err := t.position(m, c.Position)
 		if err != nil {
+			return err
+		}
+		if err := notGone(seat{m, p}, "from", c.From); err != nil {
 			return err
 		}
 		row.Level, row.OwnerID = register.AtPosition, p.ID

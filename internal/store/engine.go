@@ -26,7 +26,7 @@ const (
 type engine struct {
 	name string
 	// dueKey sorts estimates as the due list does; it must be the expression
-	// of the index estimates_by_due word by word.
+	// of the indexes of estimates word by word.
 	dueKey    string
 	like      string // case-insensitive match
 	forUpdate string // locks the rows a SELECT finds
@@ -105,19 +105,32 @@ type querier interface {
 // conn runs plain SQL, written with ? on either engine.
 type conn struct {
 	querier
-	e *engine
+	e     *engine
+	ready *prepared // of a transaction on SQLite, else nil
 }
 
 func (c conn) exec(ctx context.Context, query string, args ...any) (sql.Result, error) {
-	r, err := c.ExecContext(ctx, c.e.bind(query), args...)
+	var r sql.Result
+	var err error
+	if st := c.ready.statement(ctx, query); st != nil {
+		r, err = st.ExecContext(ctx, args...)
+	} else {
+		r, err = c.ExecContext(ctx, c.e.bind(query), args...)
+	}
 	return r, translate(err)
 }
 
 func (c conn) query(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
+	if st := c.ready.statement(ctx, query); st != nil {
+		return st.QueryContext(ctx, args...)
+	}
 	return c.QueryContext(ctx, c.e.bind(query), args...)
 }
 
 func (c conn) row(ctx context.Context, query string, args ...any) *sql.Row {
+	if st := c.ready.statement(ctx, query); st != nil {
+		return st.QueryRowContext(ctx, args...)
+	}
 	return c.QueryRowContext(ctx, c.e.bind(query), args...)
 }
 

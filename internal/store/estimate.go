@@ -19,7 +19,6 @@ const atOnce = 500
 // touched is what a transaction changed that bears on estimates.
 type touched struct {
 	assemblies, machines, kinds map[int64]bool
-	meters                      map[int64]bool // machines that lost a meter event
 }
 
 func mark(m *map[int64]bool, id int64) {
@@ -34,9 +33,18 @@ func (c *touched) machine(id int64)  { mark(&c.machines, id) }
 func (c *touched) kind(id int64)     { mark(&c.kinds, id) }
 
 // awaitEstimate gives an assembly that was just fitted its row, so that lists
-// show it from the first moment: incomplete, until it is estimated.
+// show it from the first moment: incomplete, until it is estimated, but with
+// the stop that is open on it. One that
+// has a row is shown where it sits now. Where a machine or a position changes,
+// triggers keep the rows of what sits there right.
 func (t *tx) awaitEstimate(assemblyID int64) error {
-	_, err := t.exec(t.ctx, "INSERT INTO estimates (assembly_id, stale) VALUES (?, TRUE) ON CONFLICT (assembly_id) DO NOTHING", assemblyID)
+	_, err := t.exec(t.ctx, `INSERT INTO estimates (assembly_id, stale, stop_open, machine_id, site_id, machine_code, walk_order)
+		SELECT p.assembly_id, TRUE, EXISTS (SELECT 1 FROM findings f WHERE f.assembly_id = p.assembly_id AND f.class = 'stop' AND f.closed_on IS NULL),
+			m.id, m.site_id, m.code, q.walk_order
+		FROM placements p JOIN positions q ON q.id = p.position_id JOIN machines m ON m.id = q.machine_id
+		WHERE p.assembly_id = ? AND p.to_on IS NULL
+		ON CONFLICT (assembly_id) DO UPDATE SET machine_id = excluded.machine_id, site_id = excluded.site_id,
+			machine_code = excluded.machine_code, walk_order = excluded.walk_order`, assemblyID)
 	if err != nil {
 		return fmt.Errorf("make room for the estimate of assembly %d: %w", assemblyID, err)
 	}
@@ -47,6 +55,10 @@ func (t *tx) awaitEstimate(assemblyID int64) error {
 func (t *tx) dropEstimate(assemblyID int64) error {
 	_, err := t.exec(t.ctx, `DELETE FROM estimates WHERE assembly_id = ?
 		AND NOT EXISTS (SELECT 1 FROM placements p WHERE p.assembly_id = estimates.assembly_id AND p.to_on IS NULL)`, assemblyID)
+	if err == nil {
+		_, err = t.exec(t.ctx, `DELETE FROM gaps WHERE assembly_id = ?
+			AND NOT EXISTS (SELECT 1 FROM estimates e WHERE e.assembly_id = gaps.assembly_id)`, assemblyID)
+	}
 	if err != nil {
 		return fmt.Errorf("take away the estimate of assembly %d: %w", assemblyID, err)
 	}
@@ -192,6 +204,9 @@ func storeEstimates(ctx context.Context, c conn, rows []register.Estimate) error
 		if _, err := c.ExecContext(ctx, query, args...); err != nil {
 			return fmt.Errorf("store estimates: %w", translate(err))
 		}
+		if err := storeGaps(ctx, c, chunk); err != nil {
+			return err
+		}
 	}
 	return nil
 }
@@ -221,7 +236,7 @@ func upsertEstimates(rows int) string {
 func appendEstimate(args []any, e *register.Estimate) []any {
 	return append(args, e.AssemblyID, e.AsOf, e.InputHash, e.Stale, e.RatedBar, e.RatingConfirmed, e.Complete,
 		e.Due, e.Earliest, e.Latest, e.ActBy, string(e.Governing), e.Used, e.InspectionDue, e.HoursNow, e.HoursPerWeek,
-		e.StopOpen, e.CanHurt, e.Missing, e.Warnings, e.Problem)
+		e.StopOpen, e.CanHurt, e.Missing, e.Warnings, e.Problem, e.MachineID, e.SiteID, e.MachineCode, e.WalkOrder)
 }
 
 // batch is how many estimates one transaction of the job makes: the write
@@ -238,11 +253,20 @@ func (s *Store) ReestimateAll(ctx context.Context, now time.Time, progress func(
 	if err != nil {
 		return 0, fmt.Errorf("find what is installed: %w", err)
 	}
-	return s.reestimateList(ctx, now, list, progress)
+	made, err := s.reestimateList(ctx, now, list, progress)
+	if err != nil {
+		return made, err
+	}
+	return made, s.recount(ctx)
 }
 
 // ReestimateStale makes the estimates anew that a change left for later.
-func (s *Store) ReestimateStale(ctx context.Context, now time.Time) (int, error) {
+// progress, if not nil, is told how far it is, first of all that there is
+// something to do.
+func (s *Store) ReestimateStale(ctx context.Context, now time.Time, progress func(done, total int)) (int, error) {
+	if err := s.gatherTallies(ctx); err != nil {
+		return 0, err
+	}
 	list, err := ids(ctx, s.reader(), `SELECT p.assembly_id FROM estimates e
 		JOIN placements p ON p.assembly_id = e.assembly_id AND p.to_on IS NULL
 		JOIN positions q ON q.id = p.position_id
@@ -250,7 +274,14 @@ func (s *Store) ReestimateStale(ctx context.Context, now time.Time) (int, error)
 	if err != nil {
 		return 0, fmt.Errorf("find the stale estimates: %w", err)
 	}
-	return s.reestimateList(ctx, now, list, nil)
+	if progress != nil && len(list) > 0 {
+		progress(0, len(list))
+	}
+	made, err := s.reestimateList(ctx, now, list, progress)
+	if err != nil || made == 0 {
+		return made, err
+	}
+	return made, s.gatherTallies(ctx)
 }
 
 func (s *Store) reestimateList(ctx context.Context, now time.Time, list []int64, progress func(done, total int)) (int, error) {

@@ -184,10 +184,10 @@ func TestEstimates_ManyAreLeftStaleAndMended(t *testing.T) {
 		if r := apply(t, s, register.Inspect{Machine: "RT-01", Position: "p8", On: day("2026-11-02")}); r.Stale != 0 {
 			t.Errorf("%d stale, want none: one inspection touches one", r.Stale)
 		}
-		if n, err := s.ReestimateStale(ctx, now); err != nil || n != 500 {
+		if n, err := s.ReestimateStale(ctx, now, nil); err != nil || n != 500 {
 			t.Errorf("mended %d, %v, want 500", n, err)
 		}
-		if n, err := s.ReestimateStale(ctx, now); err != nil || n != 0 {
+		if n, err := s.ReestimateStale(ctx, now, nil); err != nil || n != 0 {
 			t.Errorf("mended %d, %v, want none left", n, err)
 		}
 		agree(t, s)
@@ -276,7 +276,7 @@ func TestReestimateAll_NeverStoresOverAMarkWhatItMadeBeforeIt(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		if _, err := s.ReestimateStale(ctx, now); err != nil {
+		if _, err := s.ReestimateStale(ctx, now, nil); err != nil {
 			t.Fatal(err)
 		}
 		agree(t, s)

@@ -15,7 +15,9 @@ import (
 // that order, gives the same machines, positions, assemblies, placements,
 // removals, inspections with their findings, readings, service conditions and
 // lay-ups. The row is f's until it returns. What no list holds is left out:
-// policies and kinds that nothing uses.
+// policies and kinds that nothing uses, machines that left the fleet, positions
+// that ceased to be and what sat there last, assemblies scrapped in store.
+// Whole holds these too.
 func (s *Store) Export(ctx context.Context, kind register.ImportKind, f func(*register.ImportRow) error) error {
 	switch kind {
 	case register.ImportMachines:
@@ -29,8 +31,8 @@ func (s *Store) Export(ctx context.Context, kind register.ImportKind, f func(*re
 }
 
 // eachRow runs a query and hands every row to f.
-func (s *Store) eachRow(ctx context.Context, what, query string, f func(*sql.Rows) error) error {
-	rows, err := s.reader().query(ctx, query)
+func (s *Store) eachRow(ctx context.Context, what, query string, f func(*sql.Rows) error, args ...any) error {
+	rows, err := s.reader().query(ctx, query, args...)
 	if err != nil {
 		return fmt.Errorf("read %s: %w", what, translate(err))
 	}
@@ -53,7 +55,7 @@ func (s *Store) exportMachines(ctx context.Context, f func(*register.ImportRow) 
 	}
 	query := "SELECT " + machines.prefixed("m") + `, s.name, s.zone, y.name, y.id, COALESCE(k.name, '')
 		FROM machines m JOIN sites s ON s.id = m.site_id JOIN policies y ON y.id = s.policy_id LEFT JOIN kinds k ON k.id = m.kind_id
-		ORDER BY m.code`
+		WHERE m.gone_on IS NULL ORDER BY m.code`
 	return s.eachRow(ctx, "the machines", query, func(rows *sql.Rows) error {
 		var m register.Machine
 		var policyID int64
@@ -76,10 +78,10 @@ func (s *Store) exportMachines(ctx context.Context, f func(*register.ImportRow) 
 // row on.
 func (s *Store) exportReadings(ctx context.Context, f func(*register.ImportRow) error) error {
 	query := `SELECT m.code, r.on_day, r.hours, NULL, r.source, r.disputed, r.note, m.id, 1 AS turn, r.id AS id
-			FROM readings r JOIN machines m ON m.id = r.machine_id
+			FROM readings r JOIN machines m ON m.id = r.machine_id WHERE m.gone_on IS NULL
 		UNION ALL
 		SELECT m.code, e.on_day, e.old_end, e.new_start, '', FALSE, e.note, m.id, 0, e.id
-			FROM meter_events e JOIN machines m ON m.id = e.machine_id
+			FROM meter_events e JOIN machines m ON m.id = e.machine_id WHERE m.gone_on IS NULL
 		ORDER BY 1, 2, 9, 3, 10`
 	return s.eachRow(ctx, "the readings", query, func(rows *sql.Rows) error {
 		r := &register.ReadingRow{}
@@ -112,7 +114,7 @@ func (s *Store) exportHoses(ctx context.Context, f func(*register.ImportRow) err
 	query := "SELECT " + positions.prefixed("q") + `, m.code, s.name, COALESCE(c.name, ''), COALESCE(y.name, '')
 		FROM positions q JOIN machines m ON m.id = q.machine_id JOIN sites s ON s.id = m.site_id
 		LEFT JOIN circuits c ON c.id = q.circuit_id LEFT JOIN policies y ON y.id = q.policy_id
-		WHERE NOT EXISTS (SELECT 1 FROM placements p WHERE p.position_id = q.id)
+		WHERE m.gone_on IS NULL AND q.gone_on IS NULL AND NOT EXISTS (SELECT 1 FROM placements p WHERE p.position_id = q.id)
 		ORDER BY m.code, q.walk_order, q.name`
 	err = s.eachRow(ctx, "the empty positions", query, func(rows *sql.Rows) error {
 		var q register.Position
@@ -132,7 +134,8 @@ func (s *Store) exportHoses(ctx context.Context, f func(*register.ImportRow) err
 		return err
 	}
 	query = "SELECT " + assemblies.prefixed("a") + `, s.name FROM assemblies a JOIN sites s ON s.id = a.site_id
-		WHERE NOT EXISTS (SELECT 1 FROM placements p WHERE p.assembly_id = a.id) ORDER BY a.code`
+		WHERE a.scrapped_on IS NULL AND NOT EXISTS (SELECT 1 FROM placements p JOIN positions q ON q.id = p.position_id JOIN machines m ON m.id = q.machine_id
+			WHERE p.assembly_id = a.id AND q.gone_on IS NULL AND m.gone_on IS NULL) ORDER BY a.code`
 	return s.eachRow(ctx, "the assemblies in store", query, func(rows *sql.Rows) error {
 		var a register.Assembly
 		h := &register.HoseRow{}
@@ -147,7 +150,7 @@ func (s *Store) exportHoses(ctx context.Context, f func(*register.ImportRow) err
 func (s *Store) exportPlacements(ctx context.Context, own map[int64]*register.Policy, f func(*register.ImportRow) error) error {
 	query := "SELECT " + placements.prefixed("p") + ", " + positions.prefixed("q") + ", " + assemblies.prefixed("a") + `,
 			m.code, s.name, kept.name, COALESCE(c.name, ''), COALESCE(y.name, ''),
-			r.cause, r.found_by, r.reason, r.seen, r.scrapped,
+			r.cause, r.found_by, r.reason, r.seen,
 			EXISTS (SELECT 1 FROM inspections i WHERE i.assembly_id = p.assembly_id AND i.position_id = p.position_id),
 			EXISTS (SELECT 1 FROM conditions o WHERE o.level = 'position' AND o.owner_id = p.position_id AND o.from_on = p.from_on),
 			NOT EXISTS (SELECT 1 FROM placements x WHERE x.position_id = p.position_id AND (x.from_on > p.from_on OR x.from_on = p.from_on AND x.id > p.id))
@@ -156,6 +159,7 @@ func (s *Store) exportPlacements(ctx context.Context, own map[int64]*register.Po
 			JOIN assemblies a ON a.id = p.assembly_id JOIN sites kept ON kept.id = a.site_id
 			LEFT JOIN circuits c ON c.id = q.circuit_id LEFT JOIN policies y ON y.id = q.policy_id
 			LEFT JOIN removals r ON r.placement_id = p.id
+		WHERE m.gone_on IS NULL AND q.gone_on IS NULL
 		ORDER BY p.from_on, COALESCE(p.to_on, p.from_on), m.code, q.walk_order, q.name, a.code`
 	return s.eachRow(ctx, "the hoses", query, func(rows *sql.Rows) error {
 		var p register.Placement
@@ -163,11 +167,10 @@ func (s *Store) exportPlacements(ctx context.Context, own map[int64]*register.Po
 		var a register.Assembly
 		var kept string
 		var cause, found, reason, seen sql.NullString
-		var scrapped *bool
 		var inspected, conditioned, last bool // last: the position has had nothing since
 		h := &register.HoseRow{}
 		dest := assemblies.dest(positions.dest(placements.dest(nil, &p), &q), &a)
-		dest = append(dest, &h.Machine, &h.Site, &kept, &h.Circuit, &h.Policy, &cause, &found, &reason, &seen, &scrapped, &inspected, &conditioned, &last)
+		dest = append(dest, &h.Machine, &h.Site, &kept, &h.Circuit, &h.Policy, &cause, &found, &reason, &seen, &inspected, &conditioned, &last)
 		if err := rows.Scan(dest...); err != nil {
 			return fmt.Errorf("read a fitting: %w", err)
 		}
@@ -178,7 +181,11 @@ func (s *Store) exportPlacements(ctx context.Context, own map[int64]*register.Po
 		}
 		h.Fitted, h.FittedText, h.FittedHours = quantity.Day(p.From), p.FromText, p.FromHours
 		h.Removed, h.RemovedHours = p.To, p.ToHours
-		h.Cause, h.FoundBy, h.Reason, h.Seen, h.Scrapped = register.Cause(cause.String), register.FoundBy(found.String), reason.String, seen.String, scrapped
+		h.Cause, h.FoundBy, h.Reason, h.Seen = register.Cause(cause.String), register.FoundBy(found.String), reason.String, seen.String
+		if cause.Valid {
+			scrapped := a.ScrappedOn == p.To
+			h.Scrapped = &scrapped
+		}
 		if inspected {
 			looks, err := lookedAt(ctx, s.reader(), &p)
 			if err != nil {

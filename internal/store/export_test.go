@@ -32,7 +32,8 @@ func Columns() map[string][]string {
 		readings.name: readings.names, meterEvents.name: meterEvents.names, layUps.name: layUps.names,
 		conditions.name: conditions.names, duties.name: duties.names, inspections.name: inspections.names,
 		findings.name: findings.names, changes.name: changes.names, estimates.name: estimates.names,
-		jobRuns.name: jobRuns.names, imports.name: imports.names, headerChoices.name: headerChoices.names,
+		jobRuns.name: jobRuns.names, kindPositions.name: kindPositions.names,
+		savedLists.name: savedLists.names, acts.name: acts.names, imports.name: imports.names, headerChoices.name: headerChoices.names,
 	}
 }
 
@@ -45,6 +46,15 @@ func (s *Store) Estimates(ctx context.Context) ([]register.Estimate, error) {
 func (s *Store) StoreEstimates(ctx context.Context, rows []register.Estimate) error {
 	return s.inTx(ctx, func(c conn) error { return storeEstimates(ctx, c, rows) })
 }
+
+// GatherTallies puts the rows of tallies together.
+func (s *Store) GatherTallies(ctx context.Context) error { return s.gatherTallies(ctx) }
+
+// Recount makes the tallies anew.
+func (s *Store) Recount(ctx context.Context) error { return s.recount(ctx) }
+
+// RecountOnce makes the tallies where there are none.
+func (s *Store) RecountOnce(ctx context.Context) error { return s.recountOnce(ctx) }
 
 // Try runs commands within a change, each list for itself: a list that is
 // refused leaves nothing, the others stay.
@@ -63,14 +73,14 @@ func (s *Store) Try(ctx context.Context, now time.Time, by register.Actor, lists
 }
 
 // ListQuery is the query behind a page of the due list.
-func (s *Store) ListQuery(ctx context.Context, now time.Time, f register.LineFilter) (string, error) {
+func (s *Store) ListQuery(ctx context.Context, now time.Time, f register.LineFilter) (query string, args []any, err error) {
 	d, err := s.days(ctx, now)
 	if err != nil {
-		return "", err
+		return "", nil, err
 	}
 	q := s.lineQuery(d, f)
 	if err := q.after(f.After); err != nil {
-		return "", err
+		return "", nil, err
 	}
-	return q.list(101), nil
+	return q.list(101), q.args, nil
 }

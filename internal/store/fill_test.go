@@ -21,6 +21,8 @@ func fill(t testing.TB, s *store.Store) {
 			Machine: "RT-01", Circuit: "lift", From: day("2025-01-01"), Basis: register.Measured,
 			Service: register.Service{Temperatures: register.Temperatures{{C: 60, Share: 0.7}, {C: 88, Share: 0.3}}},
 		},
+		register.AddKindPosition{Kind: "refuse truck", Position: register.KindPosition{Circuit: "lift", Name: "lift left", LengthMM: f64(900)}},
+		register.SaveList{Name: "soon", Address: "/due?status=soon"},
 		register.AddPosition{Machine: "RT-01", Name: "return", Exposed: true, Policy: "night shift"},
 		register.SetConditions{Machine: "RT-01", Position: "return", From: day("2024-07-02"), Basis: register.Assumed, Service: register.Service{NoCycles: yes()}},
 		hose("H-A"), fit("H-A", "lift left", "2024-07-02"),

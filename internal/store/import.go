@@ -112,6 +112,7 @@ func (im *importer) run(src RowSource) error {
 		return im.t.explain("note the import", err, nil)
 	}
 	im.t.by.ImportID, im.report.ImportID = row.ID, row.ID
+	im.t.title = "Import of " + orElse(row.FileName, "a list")
 	for {
 		r, err := src.Next()
 		if errors.Is(err, io.EOF) {
@@ -396,7 +397,7 @@ func (t *tx) markTouchedStale() (int, error) {
 	if err != nil {
 		return 0, err
 	}
-	t.touched = touched{meters: t.touched.meters}
+	t.touched = touched{}
 	return len(list), markStale(t.ctx, t.conn, list)
 }
 

@@ -257,7 +257,7 @@ func TestImport_ManyHosesAreMarkedStaleAndMended(t *testing.T) {
 		t.Errorf("%d stale, %d lines, truncated %v", r.Stale, len(r.Lines), r.Truncated)
 	}
 	ctx := context.Background()
-	if n, err := s.ReestimateStale(ctx, now); err != nil || n != 2600 {
+	if n, err := s.ReestimateStale(ctx, now, nil); err != nil || n != 2600 {
 		t.Errorf("mended %d: %v", n, err)
 	}
 	few := mustImport(t, s, "Machine;Position;Made;Fitted\nZ-1;P1;3Q23;2024-01-01\n", store.ImportOptions{})

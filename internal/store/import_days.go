@@ -4,15 +4,28 @@ import (
 	"fmt"
 	"reflect"
 
+	"hoseward/internal/quantity"
 	"hoseward/internal/register"
 )
 
 // removal is the Remove a row asks for. Without a cause it is unknown; without
-// a word on it the hose is thrown away, so that it is never counted on.
-func removal(code string, h *register.HoseRow) register.Remove {
+// a word on it the hose is thrown away, so that it is never counted on, unless
+// the register knows of it since.
+func (t *tx) removal(code string, h *register.HoseRow) (register.Remove, error) {
 	r := register.Remove{
 		AssemblyCode: code, On: h.Removed, Hours: h.RemovedHours, Cause: h.Cause, FoundBy: h.FoundBy,
-		Reason: h.Reason, Seen: h.Seen, Scrapped: h.Scrapped == nil || *h.Scrapped,
+		Reason: h.Reason, Seen: h.Seen, Scrapped: isYes(h.Scrapped),
+	}
+	if h.Scrapped == nil {
+		a, err := t.assembly(code)
+		if err != nil {
+			return r, err
+		}
+		later, err := placements.one(t.ctx, t.conn, "assembly_id = ? AND from_on >= "+t.e.date(h.Removed)+" LIMIT 1", a.ID)
+		if err != nil {
+			return r, err
+		}
+		r.Scrapped = later == nil && a.ScrappedOn.IsZero()
 	}
 	if r.Cause == "" {
 		r.Cause = register.CauseUnknown
@@ -20,7 +33,7 @@ func removal(code string, h *register.HoseRow) register.Remove {
 	if r.FoundBy == "" {
 		r.FoundBy = register.FoundByInspection
 	}
-	return r
+	return r, nil
 }
 
 // changeDays brings the days and hours of a placement to what the row says,
@@ -47,14 +60,7 @@ func (im *importer) changeDays(s seat, a register.Assembly, p *register.Placemen
 	if earlier > 0 {
 		return nil, im.contradicts(earlier, "when "+im.sitting(a.Code, h)+" sat at "+s.String(), *p, row)
 	}
-	clash, err := placements.one(t.ctx, t.conn, fmt.Sprintf("id <> %d AND (position_id = %d OR assembly_id = %d) AND ", p.ID, p.PositionID, p.AssemblyID)+t.overlapping(row.From, row.To))
-	if err != nil {
-		return nil, err
-	}
-	if clash != nil {
-		return nil, refuse(register.Refused, "on", "From %s on the position or the assembly %s was taken otherwise; one of the dates is wrong.", clash.From, a.Code)
-	}
-	if err := firstError(madeBefore(&a, row.From, row.FromText), t.notAhead(s.machine.SiteID, "on", row.From), t.notAhead(s.machine.SiteID, "on", row.To)); err != nil {
+	if err := firstError(t.maySit(&a, s, &row), t.notAhead(s.machine.SiteID, "on", row.From), t.notAhead(s.machine.SiteID, "on", row.To)); err != nil {
 		return nil, err
 	}
 	if err := t.inspectedWithin(s, p, &row); err != nil {
@@ -100,10 +106,14 @@ func (im *importer) changeEnd(code string, p *register.Placement, h *register.Ho
 	}
 	if p.To.IsZero() {
 		im.changes("assembly %s: removed on %s", code, h.Removed)
-		if err := t.apply(removal(code, h)); err != nil {
+		remove, err := t.removal(code, h)
+		if err == nil {
+			err = t.apply(remove)
+		}
+		if err != nil {
 			return nil, err
 		}
-	} else if err := im.changeRemoval(code, p, h); err != nil {
+	} else if err := firstError(im.changeRemoval(code, p, h), im.changeScrapped(code, p, h)); err != nil {
 		return nil, err
 	}
 	if h.KeptAt != "" {
@@ -129,11 +139,31 @@ func (im *importer) changeRemoval(code string, p *register.Placement, h *registe
 	}
 	setText(&row.Reason, h.Reason)
 	setText(&row.Seen, h.Seen)
-	setPlain(&row.Scrapped, h.Scrapped)
 	if row == *before {
 		return nil
 	}
 	row.Version = before.Version + 1
 	im.changes("why assembly %s came off", code)
 	return update(t, removals, before, &row, row.ID, before.Version, nil)
+}
+
+// changeScrapped brings to what the row says whether an assembly was thrown
+// away when it came off for the last time.
+func (im *importer) changeScrapped(code string, p *register.Placement, h *register.HoseRow) error {
+	t := im.t
+	if h.Scrapped == nil {
+		return nil
+	}
+	a, err := t.assembly(code)
+	if err != nil || (a.ScrappedOn == p.To) == *h.Scrapped {
+		return err
+	}
+	if !*h.Scrapped {
+		im.changes("assembly %s: back in store on %s", code, p.To)
+		row := *a
+		row.ScrappedOn, row.ScrappedReason = quantity.Date{}, ""
+		return t.apply(register.ChangeAssembly{Assembly: row})
+	}
+	im.changes("assembly %s: scrapped on %s", code, p.To)
+	return t.whereAfter(a, p, a.SiteID, true)
 }

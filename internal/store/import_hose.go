@@ -239,7 +239,7 @@ func (im *importer) changeAssembly(a *register.Assembly, h *register.HoseRow, ke
 // it as it is then.
 func (im *importer) placeHose(s seat, h *register.HoseRow) (*register.Placement, error) {
 	t := im.t
-	if err := t.lock(s.machine.ID); err != nil {
+	if err := t.lockMachine(s.machine); err != nil {
 		return nil, err
 	}
 	var a *register.Assembly
@@ -391,7 +391,11 @@ func (im *importer) fitHose(s seat, a *register.Assembly, h *register.HoseRow) (
 	fit := register.Fit{AssemblyCode: a.Code, Machine: s.machine.Code, Position: s.position.Name, On: h.Fitted.Start(), Hours: h.FittedHours, OnText: h.FittedText}
 	cmds := []register.Command{fit}
 	if !h.Removed.IsZero() {
-		cmds = append(cmds, removal(a.Code, h))
+		remove, err := t.removal(a.Code, h)
+		if err != nil {
+			return nil, err
+		}
+		cmds = append(cmds, remove)
 	}
 	err = t.apply(cmds...)
 	if no := refusalOf(err, "released_by"); no != nil {

@@ -53,7 +53,7 @@ func (im *importer) look(s seat, place *register.Placement, r register.Inspectio
 		}
 	}
 	check := register.Inspect{Machine: s.machine.Code, Position: s.position.Name, On: r.On, By: r.By, Note: r.Note, Findings: seen}
-	if err := firstError(check.Check(), t.notAhead(s.machine.SiteID, "on", r.On)); err != nil {
+	if err := firstError(check.Check(), t.notAhead(s.machine.SiteID, "on", r.On), notGone(s, "on", r.On)); err != nil {
 		return err
 	}
 	row := &register.Inspection{AssemblyID: place.AssemblyID, PositionID: place.PositionID, On: r.On, By: r.By, Verdict: life.Sound, Note: r.Note, Version: 1}

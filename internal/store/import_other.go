@@ -109,7 +109,7 @@ func (im *importer) correct(s seat, a, other *register.Assembly, there *register
 	if err := im.changeAssembly(a, h, "", im.seen.note("assembly", a.Code)); err != nil {
 		return nil, err
 	}
-	if err := t.assemblyFree(a, there.From, there.To); err != nil {
+	if err := t.assemblyFree(a, there); err != nil {
 		return nil, err
 	}
 	row := *there

@@ -48,7 +48,7 @@ func (im *importer) readingRow(r *register.ReadingRow) error {
 // of a reading alone show that it agrees with all others, these are not looked
 // at, so a long list does not take longer with every row.
 func (t *tx) readOne(m *register.Machine, r register.Reading) error {
-	if err := t.lock(m.ID); err != nil {
+	if err := t.lockMachine(m); err != nil {
 		return err
 	}
 	have, err := readings.one(t.ctx, t.conn, "machine_id = ? AND hours = ? AND on_day = "+t.e.date(r.On), m.ID, r.Hours)
@@ -65,7 +65,7 @@ func (t *tx) readOne(m *register.Machine, r register.Reading) error {
 	if !plain {
 		return t.read(m, r)
 	}
-	if err := t.notAhead(m.SiteID, "on", r.On); err != nil {
+	if err := firstError(t.notAhead(m.SiteID, "on", r.On), machineNotGone(m, "on", r.On)); err != nil {
 		return err
 	}
 	r.MachineID, r.Version = m.ID, 1

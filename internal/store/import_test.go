@@ -79,7 +79,7 @@ func tables(t testing.TB, s *store.Store) string {
 		`SELECT a.code, s.name, a.layline, a.maker, a.designation, a.construction, a.tube, a.dn, a.dash, a.rated_bar, a.rating_source, a.max_c, a.fluid, a.length_mm,
 			a.end_a, a.end_a_bar, a.end_b, a.end_b_bar, a.end_make, a.made, a.made_text, a.made_ambiguous, a.assembled, a.assembled_text, a.unconfirmed, a.note
 			FROM assemblies a JOIN sites s ON s.id = a.site_id ORDER BY 1`,
-		`SELECT a.code, m.code, q.name, p.from_on, p.from_hours, p.from_text, p.to_on, p.to_hours, r.cause, r.found_by, r.reason, r.seen, r.scrapped
+		`SELECT a.code, m.code, q.name, p.from_on, p.from_hours, p.from_text, p.to_on, p.to_hours, r.cause, r.found_by, r.reason, r.seen, a.scrapped_on
 			FROM placements p JOIN assemblies a ON a.id = p.assembly_id JOIN positions q ON q.id = p.position_id JOIN machines m ON m.id = q.machine_id
 			LEFT JOIN removals r ON r.placement_id = p.id ORDER BY 1, 4, 2`,
 		`SELECT m.code, r.on_day, r.hours, r.source, r.disputed, r.note FROM readings r JOIN machines m ON m.id = r.machine_id ORDER BY 1, 2, 3`,

@@ -11,7 +11,7 @@ func (t *tx) inspect(c register.Inspect) error {
 	if err != nil {
 		return err
 	}
-	if err := t.notAhead(s.machine.SiteID, "on", c.On); err != nil {
+	if err := firstError(t.notAhead(s.machine.SiteID, "on", c.On), notGone(s, "on", c.On)); err != nil {
 		return err
 	}
 	p, err := t.sittingAt(s, c.On)
@@ -41,11 +41,11 @@ func (t *tx) inspect(c register.Inspect) error {
 
 // sittingAt is where the assembly that sat at a position on a day was placed.
 // On the day of a swap that is the new one; the old one is found only where
-// nothing followed it.
+// nothing followed it that still sat there the day after.
 func (t *tx) sittingAt(s seat, on quantity.Date) (*register.Placement, error) {
 	day := t.e.date(on)
-	p, err := placements.one(t.ctx, t.conn,
-		"position_id = ? AND from_on <= "+day+" AND (to_on IS NULL OR to_on >= "+day+") ORDER BY from_on DESC, id DESC LIMIT 1", s.position.ID)
+	p, err := placements.one(t.ctx, t.conn, "position_id = ? AND from_on <= "+day+" AND (to_on IS NULL OR to_on >= "+day+
+		") ORDER BY from_on DESC, CASE WHEN to_on = from_on THEN 1 ELSE 0 END, id DESC LIMIT 1", s.position.ID)
 	if err == nil && p == nil {
 		err = refuse(register.Refused, "position", "No assembly sat at %s on %s; note its fitting first or check the day.", s, on)
 	}
@@ -88,7 +88,7 @@ func (t *tx) closeFinding(c register.CloseFinding) error {
 	if err != nil {
 		return err
 	}
-	if err := t.lock(s.machine.ID); err != nil {
+	if err := t.lockMachine(s.machine); err != nil {
 		return err
 	}
 	if err := t.notAhead(s.machine.SiteID, "on", c.On); err != nil {
@@ -102,18 +102,4 @@ func (t *tx) close(before *register.Finding, on quantity.Date, how register.Clos
 	row := *before
 	row.ClosedOn, row.ClosedHow, row.ClosedReason, row.Version = on, how, reason, before.Version+1
 	return update(t, findings, before, &row, row.ID, before.Version, nil)
-}
-
-// closeByRemoval closes what was open on an assembly that came off on a day.
-func (t *tx) closeByRemoval(assemblyID int64, on quantity.Date) error {
-	open, err := findings.where(t.ctx, t.conn, "assembly_id = ? AND closed_on IS NULL AND seen_on <= "+t.e.date(on)+" ORDER BY id", assemblyID)
-	if err != nil {
-		return err
-	}
-	for i := range open {
-		if err := t.close(&open[i], on, register.ClosedByRemoval, ""); err != nil {
-			return err
-		}
-	}
-	return nil
 }

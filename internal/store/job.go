@@ -39,6 +39,19 @@ func (s *Store) StartJob(ctx context.Context, job string, forDay quantity.Date, 
 	return runID, already, nil
 }
 
+// ProgressJob notes how far a run is: how many things of how many it has
+// handled so far.
+func (s *Store) ProgressJob(ctx context.Context, runID int64, done, total int) error {
+	err := s.inTx(ctx, func(c conn) error {
+		_, err := c.exec(ctx, "UPDATE job_runs SET done = ?, total = ? WHERE id = ?", done, total, runID)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("note how far job run %d is: %w", runID, err)
+	}
+	return nil
+}
+
 // FinishJob notes that a run ended: how many things it handled, and why it
 // failed if it did.
 func (s *Store) FinishJob(ctx context.Context, runID int64, now time.Time, done int, problem string) error {

@@ -136,3 +136,32 @@ func (t *tx) lock(machineID int64) error {
 	t.keys.locked[machineID] = true
 	return nil
 }
+
+// lockMachine locks a machine that was found already and brings m to what it is
+// now: it may have left the fleet or moved while the lock was waited for.
+func (t *tx) lockMachine(m *register.Machine) error {
+	if t.e.forUpdate == "" || t.keys.locked[m.ID] {
+		return nil
+	}
+	now, err := machines.one(t.ctx, t.conn, "id = ?"+t.e.forUpdate, m.ID)
+	if err != nil || now == nil {
+		return firstError(err, refuse(register.NotFound, "machine", "Machine %s is not in the register any more.", m.Code))
+	}
+	*m = *now
+	t.keys.locked[m.ID] = true
+	return nil
+}
+
+// lockAssembly is lockMachine for an assembly: it may have been fitted or
+// scrapped meanwhile. One this transaction just added is nobody else's yet.
+func (t *tx) lockAssembly(a *register.Assembly) error {
+	if t.e.forUpdate == "" || a.Code == t.justAdded {
+		return nil
+	}
+	now, err := assemblies.one(t.ctx, t.conn, "id = ?"+t.e.forUpdate, a.ID)
+	if err != nil || now == nil {
+		return firstError(err, refuse(register.NotFound, "assembly_code", "Assembly %s is not in the register any more.", a.Code))
+	}
+	*a = *now
+	return nil
+}

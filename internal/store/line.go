@@ -29,7 +29,7 @@ func pageSize(limit int) int {
 
 // Lines is a page of the installed assemblies the filter chooses, in the order
 // of the due list. Every installed assembly has a row in estimates, so that
-// table leads, in the order of its index.
+// table alone is looked through, along one of its indexes.
 func (s *Store) Lines(ctx context.Context, now time.Time, f register.LineFilter) (register.LinePage, error) {
 	d, err := s.days(ctx, now)
 	if err != nil {
@@ -37,7 +37,7 @@ func (s *Store) Lines(ctx context.Context, now time.Time, f register.LineFilter)
 	}
 	q := s.lineQuery(d, f)
 	var page register.LinePage
-	if err := s.reader().row(ctx, "SELECT COUNT(*) "+q.from()+q.where(), q.args...).Scan(&page.Total); err != nil {
+	if page.Total, page.More, err = s.totalOf(ctx, d, f, q); err != nil {
 		return register.LinePage{}, fmt.Errorf("count lines: %w", translate(err))
 	}
 	if err := q.after(f.After); err != nil {
@@ -59,29 +59,94 @@ func (s *Store) Lines(ctx context.Context, now time.Time, f register.LineFilter)
 	return page, nil
 }
 
-// lineQuery is the condition of a filter, put together.
-type lineQuery struct {
-	e      *engine
-	conds  []string
-	args   []any
-	joined bool // more tables than estimates are needed
-	one    bool // one machine leads, not the order of the list
+// countedTo is how far lines are counted that no tally counts.
+const countedTo = 1000
+
+// totalOf says how many lines a filter chooses: from the tallies where these
+// know, else counted up to countedTo.
+func (s *Store) totalOf(ctx context.Context, d *days, f register.LineFilter, q *lineQuery) (total int, more bool, err error) {
+	if f.Uncounted {
+		return 0, false, nil
+	}
+	if pick := tallyOf(f); pick != nil {
+		c, err := s.countsOf(ctx, d, d.at(f.Site))
+		return pick(&c), false, err
+	}
+	err = s.reader().row(ctx, "SELECT COUNT(*) FROM (SELECT 1"+q.from()+q.where()+fmt.Sprintf(" LIMIT %d) counted", countedTo+1), q.args...).Scan(&total)
+	return min(total, countedTo), total > countedTo, err
 }
 
+// tallyOf picks the count that holds what a filter chooses at its site; nil
+// where none does.
+func tallyOf(f register.LineFilter) func(*register.Counts) int {
+	site := register.LineFilter{Site: f.Site, After: f.After, Limit: f.Limit}
+	with := func(set func(*register.LineFilter)) bool {
+		other := site
+		set(&other)
+		return other == f
+	}
+	switch {
+	case f == site:
+		return func(c *register.Counts) int { return c.Assemblies }
+	case with(func(o *register.LineFilter) { o.Incomplete = true }):
+		return func(c *register.Counts) int { return c.Incomplete }
+	case with(func(o *register.LineFilter) { o.OverRating = true }):
+		return func(c *register.Counts) int { return c.OverRating }
+	case with(func(o *register.LineFilter) { o.InspectionOverdue = true }):
+		return func(c *register.Counts) int { return c.InspectionsOverdue }
+	case with(func(o *register.LineFilter) { o.InspectionSoon = true }):
+		return func(c *register.Counts) int { return c.InspectionsSoon }
+	case with(func(o *register.LineFilter) { o.Status = f.Status }):
+		return statusCount(f.Status)
+	}
+	return nil
+}
+
+// statusCount picks the count of a status.
+func statusCount(status life.Status) func(*register.Counts) int {
+	return func(c *register.Counts) int {
+		switch status {
+		case life.StatusStop:
+			return c.Stop
+		case life.StatusOverdue:
+			return c.Overdue
+		case life.StatusSoon:
+			return c.Soon
+		case life.StatusAhead:
+			return c.Ahead
+		case life.StatusInService:
+			return c.InService
+		}
+		return 0 // in store and removed: not installed
+	}
+}
+
+// lineQuery is the condition of a filter on estimates e, put together.
+type lineQuery struct {
+	e     *engine
+	conds []string
+	args  []any
+	one   bool // one machine leads, not the order of the list
+}
+
+// whereItSits joins the placement, position and machine of estimate e.
+const whereItSits = `SELECT 1 FROM placements p JOIN positions q ON q.id = p.position_id JOIN machines m ON m.id = q.machine_id
+	WHERE p.assembly_id = e.assembly_id AND p.to_on IS NULL AND `
+
 func (s *Store) lineQuery(d *days, f register.LineFilter) *lineQuery {
-	q := &lineQuery{e: s.e, joined: d.differ}
+	q := &lineQuery{e: s.e}
 	if f.Site != "" {
-		q.join("m.site_id IN (SELECT id FROM sites WHERE LOWER(name) = ?)", fold(f.Site))
+		q.site(d.at(f.Site))
 	}
 	if f.Machine != "" {
 		q.one = true
-		q.join("LOWER(m.code) = ?", fold(f.Machine))
+		q.and("e.machine_id IN (SELECT id FROM machines WHERE LOWER(code) = ?)", fold(f.Machine))
 	}
-	if f.Kind != "" {
-		q.join("m.kind_id IN (SELECT id FROM kinds WHERE LOWER(name) = ?)", fold(f.Kind))
+	if f.Kind != "" { // + keeps SQLite on the index of the list
+		q.and("+e.machine_id IN (SELECT id FROM machines WHERE kind_id IN (SELECT id FROM kinds WHERE LOWER(name) = ?))", fold(f.Kind))
 	}
 	if f.CanHurt {
-		q.join("(q.can_hurt OR m.can_hurt)")
+		q.and("EXISTS (" + whereItSits + "(q.can_hurt OR m.can_hurt))")
 	}
 	if f.Incomplete {
 		q.and("NOT e.complete")
@@ -97,6 +162,7 @@ func (s *Store) lineQuery(d *days, f register.LineFilter) *lineQuery {
 	}
 	if f.WithinDays != nil {
 		q.and("e.act_by <= " + d.day(*f.WithinDays))
+		q.and(q.e.dueKey + " <= " + q.e.key(false, d.last.AddDays(*f.WithinDays)))
 	}
 	if f.Status != "" {
 		q.status(f.Status, d)
@@ -104,20 +170,23 @@ func (s *Store) lineQuery(d *days, f register.LineFilter) *lineQuery {
 	if f.Text != "" {
 		like := " " + s.e.like + ` ? ESCAPE '\'`
 		p := pattern(f.Text)
-		q.join("(m.code"+like+" OR m.name"+like+" OR q.name"+like+
-			" OR e.assembly_id IN (SELECT id FROM assemblies WHERE code"+like+" OR designation"+like+"))", p, p, p, p, p)
+		q.and("(EXISTS ("+whereItSits+"(m.code"+like+" OR m.name"+like+" OR q.name"+like+
+			")) OR e.assembly_id IN (SELECT id FROM assemblies WHERE code"+like+" OR designation"+like+"))", p, p, p, p, p)
 	}
 	return q
+}
+
+func (q *lineQuery) site(of []int64) {
+	if len(of) == 1 {
+		q.and(fmt.Sprintf("e.site_id = %d", of[0]))
+		return
+	}
+	q.and("e.site_id IN (" + idList(of) + ")")
 }
 
 func (q *lineQuery) and(cond string, args ...any) {
 	q.conds = append(q.conds, cond)
 	q.args = append(q.args, args...)
-}
-
-func (q *lineQuery) join(cond string, args ...any) {
-	q.joined = true
-	q.and(cond, args...)
 }
 
 // status chooses a status by where it begins and ends in the index of the due
@@ -147,35 +216,19 @@ func (q *lineQuery) status(s life.Status, d *days) {
 	q.and(q.e.dueKey + " >= " + q.e.key(false, from) + " AND " + q.e.dueKey + " <= " + q.e.key(false, to))
 }
 
-// from names the tables. CROSS JOIN is a JOIN that SQLite does not reorder.
-func (q *lineQuery) from() string {
-	switch {
-	case !q.joined:
-		return "FROM estimates e"
-	case q.one:
-		return `FROM machines m JOIN positions q ON q.machine_id = m.id
-			JOIN placements p ON p.position_id = q.id AND p.to_on IS NULL
-			JOIN estimates e ON e.assembly_id = p.assembly_id`
-	}
-	return "FROM estimates e CROSS JOIN placements p CROSS JOIN positions q CROSS JOIN machines m"
-}
+func (q *lineQuery) from() string { return " FROM estimates e" }
 
 func (q *lineQuery) where() string {
-	conds := q.conds
-	if q.joined && !q.one {
-		conds = append([]string{"p.assembly_id = e.assembly_id AND p.to_on IS NULL AND q.id = p.position_id AND m.id = q.machine_id"}, conds...)
-	}
-	if len(conds) == 0 {
+	if len(q.conds) == 0 {
 		return ""
 	}
-	return " WHERE " + strings.Join(conds, " AND ")
+	return " WHERE " + strings.Join(q.conds, " AND ")
 }
 
 // list asks for the placements of a page.
 func (q *lineQuery) list(limit int) string {
-	q.joined = true // the order needs machine and walk
-	return "SELECT p.id " + q.from() + q.where() + " ORDER BY " + q.e.dueKey +
-		fmt.Sprintf(", m.code, q.walk_order, e.assembly_id LIMIT %d", limit)
+	return "SELECT COALESCE((SELECT p.id FROM placements p WHERE p.assembly_id = e.assembly_id AND p.to_on IS NULL), 0)" + q.from() + q.where() +
+		" ORDER BY " + q.e.dueKey + fmt.Sprintf(", e.machine_code, e.walk_order, e.assembly_id LIMIT %d", limit)
 }
 
 // pattern is a text to be found anywhere, for LIKE.
@@ -224,7 +277,8 @@ type cursor struct {
 }
 
 func cursorOf(l *register.Line) string {
-	return encodeCursor(cursor{l.Estimate.StopOpen, l.Estimate.ActBy, l.MachineCode, l.WalkOrder, l.Estimate.AssemblyID})
+	e := &l.Estimate
+	return encodeCursor(cursor{e.StopOpen, e.ActBy, e.MachineCode, e.WalkOrder, e.AssemblyID})
 }
 
 func encodeCursor(c any) string {
@@ -249,9 +303,11 @@ func decodeCursor(text string, c any) error {
 // after limits the query to what follows a cursor.
 func (q *lineQuery) after(text string) error {
 	if text == "" {
-		// True of every row; it makes SQLite walk the index of the due list
-		// instead of sorting all rows.
-		q.and(q.e.dueKey + " >= " + q.e.key(true, quantity.MinDate))
+		if !q.one {
+			// True of every row; it makes SQLite walk the index of the due list
+			// instead of sorting all rows.
+			q.and(q.e.dueKey + " >= " + q.e.key(true, quantity.MinDate))
+		}
 		return nil
 	}
 	var c cursor
@@ -259,7 +315,7 @@ func (q *lineQuery) after(text string) error {
 		return err
 	}
 	key := q.e.key(c.Stop, c.ActBy)
-	q.join(q.e.dueKey+" >= "+key+" AND ("+q.e.dueKey+" > "+key+" OR (m.code, q.walk_order, e.assembly_id) > (?, ?, ?))", c.Machine, c.Walk, c.ID)
+	q.and(q.e.dueKey+" >= "+key+" AND ("+q.e.dueKey+" > "+key+" OR (e.machine_code, e.walk_order, e.assembly_id) > (?, ?, ?))", c.Machine, c.Walk, c.ID)
 	return nil
 }
 

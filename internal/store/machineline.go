@@ -36,7 +36,7 @@ func (s *Store) MachineLines(ctx context.Context, now time.Time, f register.Mach
 }
 
 func (s *Store) machineCond(f register.MachineFilter) (string, []any, error) {
-	conds, args := []string{"1 = 1"}, []any(nil)
+	conds, args := []string{"gone_on IS NULL"}, []any(nil)
 	if f.Site != "" {
 		conds, args = append(conds, "site_id IN (SELECT id FROM sites WHERE LOWER(name) = ?)"), append(args, fold(f.Site))
 	}
@@ -90,7 +90,7 @@ func (s *Store) machineLinesOf(ctx context.Context, d *days, list []register.Mac
 }
 
 func (s *Store) countByMachine(ctx context.Context, d *days, in []int64, at map[int64]*register.MachineLine) error {
-	rows, err := s.reader().query(ctx, "SELECT machine_id, COUNT(*) FROM positions WHERE machine_id IN ("+idList(in)+") GROUP BY machine_id")
+	rows, err := s.reader().query(ctx, "SELECT machine_id, COUNT(*) FROM positions WHERE gone_on IS NULL AND machine_id IN ("+idList(in)+") GROUP BY machine_id")
 	if err != nil {
 		return err
 	}
@@ -106,11 +106,8 @@ func (s *Store) countByMachine(ctx context.Context, d *days, in []int64, at map[
 	if err := rows.Err(); err != nil {
 		return err
 	}
-	rows, err = s.reader().query(ctx, "SELECT q.machine_id, MIN(e.act_by), MAX(e.hours_per_week), "+countColumns(d)+`
-		FROM machines m JOIN positions q ON q.machine_id = m.id
-			JOIN placements p ON p.position_id = q.id AND p.to_on IS NULL
-			JOIN estimates e ON e.assembly_id = p.assembly_id
-		WHERE m.id IN (`+idList(in)+") GROUP BY q.machine_id")
+	rows, err = s.reader().query(ctx, "SELECT e.machine_id, MIN(e.act_by), MAX(e.hours_per_week), "+countColumns(d)+
+		" FROM estimates e WHERE e.machine_id IN ("+idList(in)+") GROUP BY e.machine_id")
 	if err != nil {
 		return err
 	}

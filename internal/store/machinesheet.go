@@ -53,7 +53,7 @@ func (s *Store) fillMachineSheet(ctx context.Context, d *days, sheet *register.M
 	if sheet.Inspected, err = s.inspectionDays(ctx, id); err != nil {
 		return err
 	}
-	sheet.Empty, err = positions.where(ctx, c, `machine_id = ?
+	sheet.Empty, err = positions.where(ctx, c, `machine_id = ? AND gone_on IS NULL
 		AND NOT EXISTS (SELECT 1 FROM placements p WHERE p.position_id = positions.id AND p.to_on IS NULL) ORDER BY walk_order, name`, id)
 	if err != nil {
 		return err

@@ -24,9 +24,10 @@ var (
 	ErrSchemaNew = errors.New("the register's schema is newer than this program; use the newer program")
 )
 
-// Migrate brings the schema up to date and stores the policies that come with
-// the program. A schema newer than the program is ErrSchemaNew and nothing is
-// changed. It may be run at any time and by several programs at once.
+// Migrate brings the schema up to date, stores the policies that come with the
+// program and makes the texts search looks in where they are not there. A
+// schema newer than the program is ErrSchemaNew and nothing is changed. It may
+// be run at any time and by several programs at once.
 func (s *Store) Migrate(ctx context.Context) error {
 	err := s.withProvider(ctx, func(p *goose.Provider) error {
 		if err := compareSchema(ctx, p); err != nil && !errors.Is(err, ErrSchemaOld) {
@@ -40,7 +41,13 @@ func (s *Store) Migrate(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.storeShipped(ctx)
+	if err := s.storeShipped(ctx); err != nil {
+		return err
+	}
+	if err := s.recountOnce(ctx); err != nil {
+		return err
+	}
+	return s.makeFindsOnce(ctx)
 }
 
 // checkSchema wants the schema to be the program's.

@@ -141,9 +141,9 @@ func (s *Store) Engine() string { return s.e.name }
 // reader reads outside of any transaction.
 func (s *Store) reader() conn {
 	if s.inside != nil {
-		return conn{s.inside, s.e}
+		return conn{querier: s.inside, e: s.e}
 	}
-	return conn{s.read, s.e}
+	return conn{querier: s.read, e: s.e}
 }
 
 // redacted is dsn without its password.

@@ -25,6 +25,56 @@ func (t *tx) addSite(c register.AddSite) error {
 	return insert(t, sites, row, &row.ID, taken)
 }
 
+// changeSite replaces what is known of a site. Where its zone or its policy
+// changes, every estimate there is made anew.
+func (t *tx) changeSite(c register.ChangeSite) error {
+	row := c.Site
+	if _, err := time.LoadLocation(row.Zone); err != nil {
+		return refuse(register.Invalid, "zone", "There is no time zone %s; write it like Europe/Berlin, America/Chicago or UTC.", row.Zone)
+	}
+	before, err := known(t, sites, row.ID, row.Version, "This site")
+	if err != nil {
+		return err
+	}
+	if p, err := policies.one(t.ctx, t.conn, "id = ?", row.PolicyID); err != nil || p == nil {
+		return firstError(err, refuse(register.NotFound, "policy", "There is no such policy; choose one of those the register has."))
+	}
+	taken := refuse(register.Exists, "name", "There is a site %s already; choose another name.", row.Name)
+	if other, err := sites.one(t.ctx, t.conn, "LOWER(name) = ? AND id <> ?", fold(row.Name), row.ID); err != nil || other != nil {
+		return firstError(err, taken)
+	}
+	row.Version++
+	if *before == (register.Site{ID: row.ID, Name: row.Name, Zone: row.Zone, PolicyID: row.PolicyID, Version: before.Version}) {
+		return nil
+	}
+	if before.Zone != row.Zone || before.PolicyID != row.PolicyID {
+		if err := t.touchAndLock("site_id = ?", row.ID); err != nil {
+			return err
+		}
+	}
+	if err := update(t, sites, before, &row, row.ID, before.Version, taken); err != nil {
+		return err
+	}
+	t.keys.frame = nil
+	delete(t.keys.sites, fold(before.Name))
+	delete(t.keys.today, row.ID)
+	return nil
+}
+
+// touchAndLock marks many machines before what holds of them all changes, and
+// keeps other writers off, so that nobody fits a hose there under the old rule
+// and is not found.
+func (t *tx) touchAndLock(where string, args ...any) error {
+	of, err := ids(t.ctx, t.conn, "SELECT id FROM machines WHERE "+where+" ORDER BY id"+t.e.forUpdate, args...)
+	if err != nil {
+		return fmt.Errorf("find the machines touched: %w", err)
+	}
+	for _, id := range of {
+		t.touched.machine(id)
+	}
+	return nil
+}
+
 func (t *tx) addKind(c register.AddKind) error {
 	taken := refuse(register.Exists, "name", "There is a kind of machine %s already.", c.Name)
 	if have, err := kinds.one(t.ctx, t.conn, "LOWER(name) = ?", fold(c.Name)); err != nil || have != nil {
@@ -65,18 +115,50 @@ func (s *Store) Sites(ctx context.Context) ([]register.Site, error) {
 	return sites.where(ctx, s.reader(), "1 = 1 ORDER BY name")
 }
 
+// Site is the site of that name; a *register.Error of code NotFound if there
+// is none.
+func (s *Store) Site(ctx context.Context, name string) (register.Site, error) {
+	site, err := sites.one(ctx, s.reader(), "LOWER(name) = ?", fold(name))
+	if err == nil && site == nil {
+		err = refuse(register.NotFound, "site", "There is no site %s; check its name.", name)
+	}
+	if err != nil {
+		return register.Site{}, err
+	}
+	return *site, nil
+}
+
 // Kinds are all kinds of machines by name.
 func (s *Store) Kinds(ctx context.Context) ([]register.Kind, error) {
 	return kinds.where(ctx, s.reader(), "1 = 1 ORDER BY name")
 }
 
-// MachineCodes are the codes of all machines in order.
+// MachineCodes are the codes of all machines of the fleet in order.
 func (s *Store) MachineCodes(ctx context.Context) ([]string, error) {
-	return s.texts(ctx, "SELECT code FROM machines ORDER BY code")
+	return s.texts(ctx, "SELECT code FROM machines WHERE gone_on IS NULL ORDER BY code")
+}
+
+// FewMachineCodes are the codes of all machines in order, none where there are
+// more than most.
+func (s *Store) FewMachineCodes(ctx context.Context, most int) ([]string, error) {
+	codes, err := s.texts(ctx, fmt.Sprintf("SELECT code FROM machines WHERE gone_on IS NULL ORDER BY code LIMIT %d", most+1))
+	if len(codes) > most {
+		return nil, err
+	}
+	return codes, err
 }
 
 func (s *Store) texts(ctx context.Context, query string, args ...any) ([]string, error) {
-	rows, err := s.reader().query(ctx, query, args...)
+	return texts(ctx, s.reader(), query, args...)
+}
+
+func (t *tx) texts(query string, args ...any) ([]string, error) {
+	return texts(t.ctx, t.conn, query, args...)
+}
+
+// texts reads a column of texts.
+func texts(ctx context.Context, c conn, query string, args ...any) ([]string, error) {
+	rows, err := c.query(ctx, query, args...)
 	if err != nil {
 		return nil, fmt.Errorf("read names: %w", translate(err))
 	}

@@ -2,6 +2,7 @@ package store
 
 import (
 	"fmt"
+	"strings"
 
 	"hoseward/internal/quantity"
 	"hoseward/internal/register"
@@ -23,11 +24,11 @@ func (t *tx) seatOf(machine, position string) (seat, error) {
 	if err != nil {
 		return seat{}, err
 	}
-	p, err := t.position(m, position)
-	if err != nil {
+	if err := t.lockMachine(m); err != nil { // first, so that the position is read as it is
 		return seat{}, err
 	}
-	return seat{m, p}, t.lock(m.ID)
+	p, err := t.position(m, position)
+	return seat{m, p}, err
 }
 
 // seatByID finds the position of a placement.
@@ -65,7 +66,7 @@ func (t *tx) fit(c register.Fit, rest []register.Command) error {
 	if err != nil {
 		return err
 	}
-	if err := t.notAhead(s.machine.SiteID, "on", c.On); err != nil {
+	if err := firstError(t.lockAssembly(a), t.notAhead(s.machine.SiteID, "on", c.On)); err != nil {
 		return err
 	}
 	until := removedOn(a.Code, c.On, rest)
@@ -90,6 +91,9 @@ func (t *tx) fit(c register.Fit, rest []register.Command) error {
 		t.waits(a.ID, row.ID)
 	}
 	t.touched.assembly(a.ID)
+	if err := t.openByFitting(row); err != nil {
+		return err
+	}
 	return t.alsoRead(s.machine, c.On, c.Hours, "fitting")
 }
 
@@ -114,77 +118,14 @@ func removedOn(code string, fitted quantity.Date, rest []register.Command) quant
 	return quantity.Date{}
 }
 
-// mayFit holds the rules of fitting: one assembly at a position and one
-// position for an assembly at a time, nothing scrapped, nothing fitted before
-// it was made or after it was stored too long.
+// mayFit holds the rules of fitting: those of every placement, and that nothing
+// is fitted after it was stored too long.
 func (t *tx) mayFit(a *register.Assembly, s seat, c register.Fit, until quantity.Date) error {
-	if err := madeBefore(a, c.On, c.OnText); err != nil {
-		return err
-	}
-	if err := t.positionFree(s, c.On, until); err != nil {
-		return err
-	}
-	if err := t.assemblyFree(a, c.On, until); err != nil {
+	row := &register.Placement{AssemblyID: a.ID, PositionID: s.position.ID, From: c.On, FromText: c.OnText, To: until}
+	if err := t.maySit(a, s, row); err != nil {
 		return err
 	}
 	return t.storedNotTooLong(a, s, c)
-}
-
-// overlapping is the condition for placements that meet the days from on up to
-// until.
-func (t *tx) overlapping(on, until quantity.Date) string {
-	q := "(to_on IS NULL OR to_on > " + t.e.date(on) + ")"
-	if !until.IsZero() {
-		q += " AND from_on < " + t.e.date(until)
-	}
-	return q + " ORDER BY from_on, id LIMIT 1"
-}
-
-func (t *tx) positionFree(s seat, on, until quantity.Date) error {
-	p, err := placements.one(t.ctx, t.conn, "position_id = ? AND "+t.overlapping(on, until), s.position.ID)
-	if err != nil || p == nil {
-		return err
-	}
-	other, err := assemblies.one(t.ctx, t.conn, "id = ?", p.AssemblyID)
-	if err != nil || other == nil {
-		return firstError(err, fmt.Errorf("find assembly %d: not there", p.AssemblyID))
-	}
-	switch {
-	case p.From.After(on):
-		return refuse(register.Refused, "on", "From %s on %s held assembly %s; say when the one fitted on %s came off.", p.From, s, other.Code, on)
-	case p.To.IsZero():
-		return refuse(register.Refused, "position", "Since %s %s holds assembly %s; remove that one first.", p.From, s, other.Code)
-	}
-	return refuse(register.Refused, "on", "From %s to %s %s held assembly %s; one of the dates is wrong.", p.From, p.To, s, other.Code)
-}
-
-func (t *tx) assemblyFree(a *register.Assembly, on, until quantity.Date) error {
-	p, err := placements.one(t.ctx, t.conn, "assembly_id = ? AND "+t.overlapping(on, until), a.ID)
-	if err != nil {
-		return err
-	}
-	if p == nil {
-		return t.notScrapped(a, on)
-	}
-	at, err := t.seatByID(p.PositionID)
-	switch {
-	case err != nil:
-		return err
-	case p.From.After(on):
-		return refuse(register.Refused, "on", "From %s on assembly %s sat at %s; say when it came off where it was fitted on %s.", p.From, a.Code, at, on)
-	case p.To.IsZero():
-		return refuse(register.Refused, "assembly_code", "Assembly %s sits at %s since %s; remove it there first.", a.Code, at, p.From)
-	}
-	return refuse(register.Refused, "on", "From %s to %s assembly %s sat at %s; one of the dates is wrong.", p.From, p.To, a.Code, at)
-}
-
-func (t *tx) notScrapped(a *register.Assembly, on quantity.Date) error {
-	p, err := placements.one(t.ctx, t.conn,
-		"assembly_id = ? AND to_on <= "+t.e.date(on)+" AND id IN (SELECT placement_id FROM removals WHERE scrapped) LIMIT 1", a.ID)
-	if err == nil && p != nil {
-		err = refuse(register.Refused, "assembly_code", "Assembly %s was scrapped on %s; a scrapped assembly is never fitted again.", a.Code, p.To)
-	}
-	return err
 }
 
 // waits remembers a placement that was written with its end, for the Remove
@@ -223,7 +164,7 @@ func (t *tx) remove(c register.Remove) error {
 	if err != nil {
 		return err
 	}
-	if err := t.lock(s.machine.ID); err != nil {
+	if err := t.lockMachine(s.machine); err != nil {
 		return err
 	}
 	if err := t.mayRemove(a, p, s, c); err != nil {
@@ -235,15 +176,15 @@ func (t *tx) remove(c register.Remove) error {
 		return err
 	}
 	row := &register.Removal{
-		PlacementID: p.ID, Cause: c.Cause, FoundBy: c.FoundBy, Reason: c.Reason, Seen: c.Seen, Scrapped: c.Scrapped, Version: 1,
+		PlacementID: p.ID, Cause: c.Cause, FoundBy: c.FoundBy, Reason: c.Reason, Seen: c.Seen, Version: 1,
 	}
 	if err := insert(t, removals, row, &row.ID, nil); err != nil {
 		return err
 	}
-	if err := t.closeByRemoval(a.ID, c.On); err != nil {
+	if err := t.closeByRemoval(a.ID); err != nil {
 		return err
 	}
-	if err := t.keepAt(a, p, s.machine.SiteID); err != nil {
+	if err := t.whereAfter(a, &ended, s.machine.SiteID, c.Scrapped); err != nil {
 		return err
 	}
 	if err := t.dropEstimate(a.ID); err != nil {
@@ -259,6 +200,14 @@ func (t *tx) mayRemove(a *register.Assembly, p *register.Placement, s seat, c re
 	}
 	if c.On.Before(p.From) {
 		return refuse(register.Invalid, "on", "Assembly %s was fitted on %s, after %s; one of the two days is wrong.", a.Code, p.From, c.On)
+	}
+	if err := notGone(s, "on", c.On); err != nil {
+		return err
+	}
+	if c.Scrapped {
+		if err := t.mayScrap(a, p, c.On); err != nil {
+			return err
+		}
 	}
 	later, err := inspections.one(t.ctx, t.conn,
 		"assembly_id = ? AND position_id = ? AND on_day > "+t.e.date(c.On)+t.before("on_day", p.To)+" ORDER BY on_day LIMIT 1", a.ID, s.position.ID)
@@ -276,23 +225,65 @@ func (t *tx) before(column string, day quantity.Date) string {
 	return " AND " + column + " < " + t.e.date(day)
 }
 
-// keepAt notes the site an assembly came off at: it is kept there, unless it
-// was fitted again since.
-func (t *tx) keepAt(a *register.Assembly, p *register.Placement, siteID int64) error {
-	if a.SiteID == siteID {
+// whereAfter notes the site an assembly came off at, where it is kept, or that
+// it was thrown away there, unless it was fitted again since.
+func (t *tx) whereAfter(a *register.Assembly, p *register.Placement, siteID int64, scrapped bool) error {
+	if a.SiteID == siteID && !scrapped {
 		return nil
 	}
-	later, err := placements.one(t.ctx, t.conn, "assembly_id = ? AND id <> ? AND from_on >= "+t.e.date(p.From)+" LIMIT 1", a.ID, p.ID)
+	later, err := t.later(p)
 	if err != nil || later != nil {
 		return err
 	}
 	moved := *a
-	moved.SiteID, moved.Version = siteID, a.Version+1
-	if err := update(t, assemblies, a, &moved, a.ID, a.Version, nil); err != nil {
+	moved.SiteID = siteID
+	if scrapped {
+		moved.ScrappedOn = p.To
+	}
+	return t.store(a, &moved)
+}
+
+// store writes an assembly as it is now, if that is not as it was.
+func (t *tx) store(before, after *register.Assembly) error {
+	if *before == *after {
+		return nil
+	}
+	after.Version = before.Version + 1
+	if err := update(t, assemblies, before, after, after.ID, before.Version, nil); err != nil {
 		return err
 	}
-	t.keys.assemblies[fold(a.Code)] = &moved
+	t.keys.assemblies[fold(after.Code)] = after
 	return nil
+}
+
+// later is where an assembly was fitted next after a placement, nil if nowhere.
+func (t *tx) later(p *register.Placement) (*register.Placement, error) {
+	from := t.e.date(p.From)
+	return placements.one(t.ctx, t.conn, "assembly_id = ? AND id <> ? AND (from_on > "+from+" OR from_on = "+from+
+		" AND (to_on IS NULL OR to_on > from_on)) ORDER BY from_on LIMIT 1", p.AssemblyID, p.ID)
+}
+
+// lastOf is the latest of the placements of one assembly, nil of none.
+func lastOf(stays []register.Placement) *register.Placement {
+	var last *register.Placement
+	for i := range stays {
+		if last == nil || comesAfter(&stays[i], last) {
+			last = &stays[i]
+		}
+	}
+	return last
+}
+
+// comesAfter reports whether a placement came after another one of the same
+// assembly or position.
+func comesAfter(p, q *register.Placement) bool {
+	if p.From != q.From {
+		return p.From.After(q.From)
+	}
+	if (p.To == p.From) != (q.To == q.From) {
+		return q.To == q.From
+	}
+	return p.ID > q.ID
 }
 
 // noteReason runs f with who released what and why as the reason of its
@@ -309,3 +300,6 @@ func (t *tx) noteReason(by, reason string, f func() error) error {
 	}
 	return f()
 }
+
+// capital is a text as a sentence begins.
+func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }

@@ -17,7 +17,7 @@ func (t *tx) addPosition(c register.AddPosition) error {
 	if err != nil {
 		return err
 	}
-	if err := t.lock(m.ID); err != nil {
+	if err := firstError(t.lockMachine(m), there(m)); err != nil {
 		return err
 	}
 	if _, err := t.position(m, c.Name); !isCode(err, register.NotFound) {
@@ -86,6 +86,12 @@ func (t *tx) changePosition(c register.ChangePosition) error {
 	if err != nil || m == nil {
 		return firstError(err, refuse(register.NotFound, "", "%s", gone))
 	}
+	if row.GoneOn != before.GoneOn {
+		if !row.GoneOn.IsZero() {
+			return refuse(register.Invalid, "gone_on", "Say that the position ceased to be, and why, instead of changing it.")
+		}
+		row.GoneReason = ""
+	}
 	if row.Name != before.Name {
 		other, err := positions.one(t.ctx, t.conn, "machine_id = ? AND LOWER(name) = ? AND id <> ?", m.ID, fold(row.Name), row.ID)
 		if err != nil || other != nil {
@@ -98,6 +104,102 @@ func (t *tx) changePosition(c register.ChangePosition) error {
 	}
 	delete(t.keys.positions, ownedBy(m.ID, before.Name))
 	t.keys.positions[ownedBy(m.ID, row.Name)] = &row
+	t.touched.machine(m.ID)
+	return nil
+}
+
+// retirePosition notes that a position ceased to be.
+func (t *tx) retirePosition(c register.RetirePosition) error {
+	s, err := t.seatOf(c.Machine, c.Position)
+	if err != nil {
+		return err
+	}
+	before, err := positions.one(t.ctx, t.conn, "id = ?", s.position.ID) // as it is now that the machine is locked
+	if err != nil || before == nil {
+		return firstError(err, refuse(register.NotFound, "position", "There is no %s any more.", s))
+	}
+	if !before.GoneOn.IsZero() {
+		return refuse(register.Refused, "position", "%s is no more since %s already.", capital(s.String()), before.GoneOn)
+	}
+	if err := firstError(t.notAhead(s.machine.SiteID, "on", c.On), machineNotGone(s.machine, "on", c.On)); err != nil {
+		return err
+	}
+	codes, err := t.texts("SELECT a.code FROM placements p JOIN assemblies a ON a.id = p.assembly_id WHERE p.position_id = ? AND p.to_on IS NULL", before.ID)
+	if err != nil {
+		return fmt.Errorf("look what sits at %s: %w", s, err)
+	}
+	if len(codes) > 0 {
+		return refuse(register.Refused, "position", "%s holds assembly %s; remove that one first.", capital(s.String()), codes[0])
+	}
+	if err := t.nothingAfter(c.On, capital(s.String()), positionFacts(), before.ID); err != nil {
+		return err
+	}
+	row := *before
+	row.GoneOn, row.GoneReason, row.Version = c.On, c.Reason, before.Version+1
+	if err := t.noteReason("", c.Reason, func() error {
+		return update(t, positions, before, &row, row.ID, before.Version, nil)
+	}); err != nil {
+		return err
+	}
+	t.keys.positions[ownedBy(s.machine.ID, row.Name)] = &row
+	return nil
+}
+
+func positionFacts() []fact {
+	return []fact{
+		{"an assembly was fitted there", "SELECT MAX(from_on) FROM placements WHERE position_id = ?"},
+		{"an assembly was removed there", "SELECT MAX(to_on) FROM placements WHERE position_id = ?"},
+		{"an assembly was inspected there", "SELECT MAX(on_day) FROM inspections WHERE position_id = ?"},
+	}
+}
+
+// addCircuit adds a circuit to a machine.
+func (t *tx) addCircuit(c register.AddCircuit) error {
+	m, err := t.machine(c.Machine)
+	if err != nil {
+		return err
+	}
+	if err := firstError(t.lockMachine(m), there(m)); err != nil {
+		return err
+	}
+	if have, err := t.circuit(m, c.Name); err != nil || have != nil {
+		return firstError(err, circuitTaken(m, c.Name))
+	}
+	_, err = t.circuitOrNew(m, c.Name)
+	return err
+}
+
+func circuitTaken(m *register.Machine, name string) error {
+	return refuse(register.Exists, "name", "Machine %s has a circuit %s already; choose another name.", m.Code, name)
+}
+
+// changeCircuit renames a circuit. The duty of the machine's kind for a circuit
+// of that name holds from then on, so the machine is estimated anew.
+func (t *tx) changeCircuit(c register.ChangeCircuit) error {
+	before, err := known(t, circuits, c.Circuit.ID, c.Circuit.Version, "This circuit")
+	if err != nil {
+		return err
+	}
+	if err := t.lock(before.MachineID); err != nil {
+		return err
+	}
+	m, err := machines.one(t.ctx, t.conn, "id = ?", before.MachineID)
+	if err != nil || m == nil {
+		return firstError(err, fmt.Errorf("find machine %d: not there", before.MachineID))
+	}
+	row := *before
+	row.Name, row.Version = c.Circuit.Name, before.Version+1
+	if row.Name == before.Name {
+		return nil
+	}
+	if other, err := t.circuit(m, row.Name); err != nil || other != nil && other.ID != row.ID {
+		return firstError(err, circuitTaken(m, row.Name))
+	}
+	if err := update(t, circuits, before, &row, row.ID, before.Version, circuitTaken(m, row.Name)); err != nil {
+		return err
+	}
+	delete(t.keys.circuits, ownedBy(m.ID, before.Name))
+	t.keys.circuits[ownedBy(m.ID, row.Name)] = &row
 	t.touched.machine(m.ID)
 	return nil
 }

@@ -55,7 +55,7 @@ func (t *tx) addReading(c register.AddReading) error {
 	if err != nil {
 		return err
 	}
-	return t.read(m, register.Reading{On: c.On, Hours: c.Hours, Source: orElse(c.Source, string(t.by.Origin)), Note: c.Note})
+	return t.read(m, register.Reading{On: c.On, Hours: c.Hours, Source: orElse(c.Source, string(t.by.Origin)), Disputed: c.Disputed, Note: c.Note})
 }
 
 // alsoRead notes hours that came with something else; the same reading twice
@@ -72,10 +72,10 @@ func (t *tx) alsoRead(m *register.Machine, on quantity.Date, hours *float64, sou
 }
 
 func (t *tx) read(m *register.Machine, r register.Reading) error {
-	if err := t.lock(m.ID); err != nil {
+	if err := t.lockMachine(m); err != nil {
 		return err
 	}
-	if err := t.notAhead(m.SiteID, "on", r.On); err != nil {
+	if err := firstError(t.notAhead(m.SiteID, "on", r.On), machineNotGone(m, "on", r.On)); err != nil {
 		return err
 	}
 	facts, err := t.hoursOf(m)
@@ -100,10 +100,10 @@ func (t *tx) addMeterEvent(c register.AddMeterEvent) error {
 	if err != nil {
 		return err
 	}
-	if err := t.lock(m.ID); err != nil {
+	if err := t.lockMachine(m); err != nil {
 		return err
 	}
-	if err := t.notAhead(m.SiteID, "on", c.On); err != nil {
+	if err := firstError(t.notAhead(m.SiteID, "on", c.On), machineNotGone(m, "on", c.On)); err != nil {
 		return err
 	}
 	facts, err := t.hoursOf(m)
@@ -129,7 +129,10 @@ func (t *tx) addLayUp(c register.AddLayUp) error {
 	if err != nil {
 		return err
 	}
-	if err := t.lock(m.ID); err != nil {
+	if err := t.lockMachine(m); err != nil {
+		return err
+	}
+	if err := machineNotGone(m, "from", c.From); err != nil {
 		return err
 	}
 	facts, err := t.hoursOf(m)
@@ -137,6 +140,7 @@ func (t *tx) addLayUp(c register.AddLayUp) error {
 		return err
 	}
 	with := &register.MachineFacts{Machine: facts.Machine, Readings: facts.Readings, Events: facts.Events, LayUps: append([]register.LayUp{}, facts.LayUps...)}
+	lasting := -1
 	for i := range with.LayUps {
 		have := &with.LayUps[i]
 		switch {
@@ -144,8 +148,11 @@ func (t *tx) addLayUp(c register.AddLayUp) error {
 		case have.To == c.To:
 			return refuse(register.Exists, "from", "Machine %s has this lay-up from %s already.", m.Code, c.From)
 		case have.To.IsZero():
-			return t.endLayUp(m, with, have, c)
+			lasting = i
 		}
+	}
+	if lasting >= 0 {
+		return t.endLayUp(m, with, &with.LayUps[lasting], c)
 	}
 	with.LayUps = append(with.LayUps, register.LayUp{MachineID: m.ID, From: c.From, To: c.To, Reason: c.Reason, Version: 1})
 	row := &with.LayUps[len(with.LayUps)-1]

@@ -104,7 +104,7 @@ func TestAssemblySheet_ShowsServicePolicyAndWorking(t *testing.T) {
 		found := false
 		for _, v := range a.Service {
 			if v.Field == "pressure cycles" {
-				found = v.Level == register.AtPosition && v.Value == "none"
+				found = v.Level == register.AtPosition && v.Said.NoCycles != nil && *v.Said.NoCycles
 			}
 		}
 		if !found {

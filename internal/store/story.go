@@ -19,10 +19,17 @@ func (s *Store) story(ctx context.Context, facts *register.Facts, a *register.As
 			events = append(events, register.Event{On: on, What: what, Text: fmt.Sprintf(format, args...), By: by})
 		}
 	}
-	add(a.Assembly.Made.Start(), register.EventMade, "", "Hose made (%s)", a.Assembly.Made)
-	add(a.Assembly.Assembled.Start(), register.EventAssembled, "", "Assembly made (%s)", a.Assembly.Assembled)
+	add(a.Assembly.Made.Start(), register.EventMade, "", "Hose made")
+	add(a.Assembly.Assembled.Start(), register.EventAssembled, "", "Assembly made")
 	if err := s.tellPlacements(ctx, facts, a, add); err != nil {
 		return nil, err
+	}
+	if last := lastOf(a.Placements); last == nil || last.To != a.Assembly.ScrappedOn {
+		text := "Scrapped"
+		if a.Assembly.ScrappedReason != "" {
+			text += ": " + a.Assembly.ScrappedReason
+		}
+		add(a.Assembly.ScrappedOn, register.EventRemoved, "", "%s", text)
 	}
 	for _, i := range a.Inspections {
 		text := "Inspected: " + string(i.Verdict)
@@ -92,8 +99,9 @@ func (s *Store) tellPlacements(ctx context.Context, facts *register.Facts, a *re
 		if r == nil {
 			continue
 		}
-		add(p.To, register.EventRemoved, "", "%s", removalText(r)+atHours(p.ToHours))
-		if !r.Scrapped && (i+1 == len(a.Placements) || a.Placements[i+1].From != p.To) {
+		scrapped := a.Assembly.ScrappedOn == p.To
+		add(p.To, register.EventRemoved, "", "%s", removalText(r, scrapped)+atHours(p.ToHours))
+		if !scrapped && (i+1 == len(a.Placements) || a.Placements[i+1].From != p.To) {
 			add(p.To, register.EventStored, "", "Back in store")
 		}
 	}
@@ -107,9 +115,9 @@ func atHours(hours *float64) string {
 	return " at " + quantity.FormatNumber(*hours, 1) + " h"
 }
 
-func removalText(r *register.Removal) string {
+func removalText(r *register.Removal, scrapped bool) string {
 	text := "Removed: " + string(r.Cause) + ", found by " + string(r.FoundBy)
-	if r.Scrapped {
+	if scrapped {
 		text += ", scrapped"
 	}
 	for _, more := range []string{r.Reason, r.Seen} {

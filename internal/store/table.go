@@ -20,6 +20,7 @@ type table[T any] struct {
 	columns string // quoted, separated by commas
 	names   []string
 	paths   [][]int
+	add     string // inserts a row but for its id, and gives that
 }
 
 // The tables that hold register types.
@@ -44,6 +45,10 @@ var (
 	changes     = newTable[register.Change]()
 	estimates   = newTable[register.Estimate]()
 	jobRuns     = newTable[register.JobRun]()
+
+	kindPositions = newTable[register.KindPosition]()
+	savedLists    = newTable[register.SavedList]()
+	acts          = newTable[register.Act]()
 )
 
 // newTable panics on a type that gorm cannot map: a mistake in the program
@@ -64,7 +69,33 @@ func newTable[T any]() *table[T] {
 		quoted = append(quoted, `"`+f.DBName+`"`)
 	}
 	t.columns = strings.Join(quoted, ", ")
+	if t.names[0] == "id" {
+		t.add = "INSERT INTO " + t.name + " (" + strings.Join(quoted[1:], ", ") + ") VALUES (" +
+			strings.TrimSuffix(strings.Repeat("?, ", len(quoted)-1), ", ") + ")"
+	}
 	return t
+}
+
+// insert adds a row to a table that gives out ids, and says which it got.
+func (t *table[T]) insert(ctx context.Context, c conn, row *T) (id int64, err error) {
+	v := reflect.ValueOf(row).Elem()
+	args := make([]any, 0, len(t.paths))
+	for _, p := range t.paths[1:] {
+		f := v
+		for _, i := range p {
+			f = f.Field(i)
+		}
+		args = append(args, f.Interface())
+	}
+	if c.e.name == SQLite { // asking for the id costs more than being told
+		done, err := c.exec(ctx, t.add, args...)
+		if err != nil {
+			return 0, err
+		}
+		return done.LastInsertId()
+	}
+	err = c.row(ctx, t.add+" RETURNING id", args...).Scan(&id)
+	return id, err
 }
 
 // prefixed is the columns, each of the table called alias.

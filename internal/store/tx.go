@@ -28,9 +28,12 @@ type tx struct {
 
 	chain   chain
 	touched touched
+	finds   finds
 	keys    keys
 	codes   []string // of the assemblies added so far
 	depth   int      // of try
+	title   string   // in words, what is done at once
+	act     int64    // its row, 0 while nothing is written
 
 	justAdded string          // code of the assembly added last in this list
 	ahead     map[int64]int64 // by assembly: the placement a later Remove ends
@@ -54,7 +57,11 @@ func (s *Store) once(ctx context.Context, f func(conn) error) error {
 		return fmt.Errorf("begin a transaction: %w", translate(err))
 	}
 	defer t.Rollback() // does nothing after a commit
-	if err := f(conn{t, s.e}); err != nil {
+	c := conn{querier: t, e: s.e}
+	if s.e.name == SQLite {
+		c.ready = newPrepared(t)
+	}
+	if err := f(c); err != nil {
 		return translate(err)
 	}
 	if err := t.Commit(); err != nil {
@@ -82,6 +89,9 @@ func (s *Store) change(ctx context.Context, now time.Time, by register.Actor, f 
 		}
 		stale, err := t.reestimateTouched()
 		if err != nil {
+			return err
+		}
+		if err := t.finishFinds(); err != nil {
 			return err
 		}
 		result = register.Result{Codes: t.codes, Stale: stale}
@@ -126,7 +136,8 @@ func (t *tx) try(f func() error) error {
 // insert adds a row and notes the change. taken is what to tell if a unique
 // value is in use.
 func insert[T any](t *tx, tab *table[T], row *T, id *int64, taken error) error {
-	if err := t.orm.Create(row).Error; err != nil {
+	var err error
+	if *id, err = tab.insert(t.ctx, t.conn, row); err != nil {
 		return t.explain("add to "+tab.name, err, taken)
 	}
 	return t.note(tab.name, *id, register.Added, nil, row)
