@@ -8,6 +8,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"hoseward/internal/hose"
 	"hoseward/internal/quantity"
 	"hoseward/internal/register"
 )
@@ -24,11 +25,13 @@ type cell struct {
 // builder makes one row from its cells.
 type builder struct {
 	row       *register.ImportRow
-	has       map[string]bool // fields the sheet has columns for
-	today     quantity.Date   // no date: days to come are not refused
-	cells     map[string]cell // of this row, by field
-	causeText string          // a cause in a person's own words
-	doubt     bool            // the row has a pressure that may be the rating
+	has       map[string]bool    // fields the sheet has columns for
+	today     quantity.Date      // no date: days to come are not refused
+	cells     map[string]cell    // of this row, by field
+	exported  bool               // the sheet is one of our exports
+	causeText string             // a cause in a person's own words
+	doubt     bool               // the row has a pressure that may be the rating
+	sizes     []hose.SizeReading // what the cell of the size can mean, where it can mean two
 }
 
 func (b *builder) fail(c cell, format string, args ...any) {
@@ -99,7 +102,8 @@ func nothing(s string, text bool) bool {
 	switch strings.ToLower(s) {
 	case "", "-", "--", "---":
 		return true
-	case "–", "—", "?", "??", "n/a", "na", "n.a.", "k.a.", "k. a.", "unknown", "unbekannt", "none", "keine", "./.", "tbd":
+	case "–", "—", "?", "??", "n/a", "na", "n.a.", "k.a.", "k. a.", "unknown", "unbekannt", "none", "keine", "./.", "tbd",
+		"illegible", "unreadable", "not readable", "not legible", "worn off", "unleserlich", "nicht lesbar", "not known":
 		return !text
 	}
 	return false

@@ -43,8 +43,9 @@ func (s *Sheet) noteColumns() {
 var totalWords = [...]string{"total", "totals", "grandtotal", "subtotal", "sum", "summe", "gesamt", "gesamtsumme", "zwischensumme", "insgesamt"}
 
 // refuseTotals refuses a row that begins with a word for a total and holds
-// little else: it is no machine of that name.
-func (s *Sheet) refuseTotals(row *register.ImportRow) {
+// little else: it is no machine of that name. A text that stands alone in its
+// row, beside no machine, is no hose either.
+func (s *Sheet) refuseTotals(row *register.ImportRow) bool {
 	first, others := -1, 0
 	for i, c := range row.Cells {
 		switch {
@@ -56,7 +57,7 @@ func (s *Sheet) refuseTotals(row *register.ImportRow) {
 		}
 	}
 	if first < 0 || others > max(1, (len(s.Columns)-1)/2) {
-		return
+		return false
 	}
 	word := strings.TrimRight(headerKey(row.Cells[first]), "0123456789")
 	for _, w := range totalWords {
@@ -64,7 +65,14 @@ func (s *Sheet) refuseTotals(row *register.ImportRow) {
 			row.Errors = []register.CellError{{
 				Column: s.Columns[first].Header, Value: clipText(row.Cells[first]), Sentence: "this looks like a row of totals, which is not taken",
 			}}
-			return
+			return true
 		}
 	}
+	if i, lone := s.loneText(row); lone {
+		row.Errors = []register.CellError{{
+			Column: s.Columns[i].Header, Value: clipText(row.Cells[i]), Sentence: "this stands alone in its row and looks like a heading or a sub-total, which is not taken; nothing is lost",
+		}}
+		return true
+	}
+	return false
 }

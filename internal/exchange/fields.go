@@ -161,7 +161,7 @@ func positionFields() []Field {
 	return []Field{
 		nameField("circuit", "Circuit", inHoses, "circuit|system|function|hydraulic circuit|kreis|kreislauf|hydraulikkreis|funktion|baugruppe",
 			"Hydraulic circuit: lift, steering, return.", hose(func(h *register.HoseRow) *string { return &h.Circuit })),
-		nameField("position", "Position", inHoses, "position|pos|position no|position name|hose position|location on machine|location on unit|loc on unit|loc on machine|loc|hose location|place|mounting position|where|einbauort|einbaustelle|einbaulage|einbauposition|stelle|platz|schlauchposition|positionsnummer|pos nr|verwendungsstelle",
+		nameField("position", "Position", inHoses, "position|pos|position no|position name|hose position|location on machine|location on unit|loc on unit|loc on machine|loc|hose location|place|mounting position|where|where it sits|where fitted|sits at|einbauort|einbaustelle|einbaulage|einbauposition|stelle|platz|schlauchposition|positionsnummer|pos nr|verwendungsstelle",
 			"The place on the machine where the hose belongs; known by this name within its machine.", hose(func(h *register.HoseRow) *string { return &h.Position })),
 		intField("walk_order", "Walking order", inHoses, "walking order|walk order|order|sequence|reihenfolge|rundgang",
 			"Sorts the positions as one walks round the machine.", func(r *register.ImportRow) **int { return &r.Hose.WalkOrder }),
@@ -190,7 +190,7 @@ func hoseFields() []Field {
 	return []Field{
 		nameField("assembly", "Assembly", inHoses, "assembly|assembly code|assembly no|assembly id|hose code|hose no|hose number|hose id|tag no|leitung|leitungsnummer|leitungs nr|schlauchnummer|schlauch nr|schlauch id|schlauchleitung|schlauchleitungsnummer|schlauchleitung nr",
 			"Code of the assembly; it is known by this. Without one, by position and fit date.", hose(func(h *register.HoseRow) *string { return &h.Code })),
-		textField("layline", "Layline", inHoses, "layline|lay line|printed line|print|marking|hose marking|imprint|text on hose|aufdruck|kennzeichnung|schlauchkennzeichnung|beschriftung|schlauchaufdruck|praegung",
+		textField("layline", "Layline", inHoses, "layline|lay line|printed line|print|marking|hose marking|imprint|text on hose|writing on hose|writing|printed on hose|lettering|aufdruck|kennzeichnung|schlauchkennzeichnung|beschriftung|schlauchaufdruck|praegung",
 			"The line printed on the hose; fills designation, size, rating, maker and date where their own cells are empty.", hose(func(h *register.HoseRow) *string { return &h.Layline })),
 		textField("maker", "Maker", inHoses, "maker|hose maker|manufacturer|hose manufacturer|make|brand|hersteller|schlauchhersteller|fabrikat|marke",
 			"Maker as printed on the hose.", hose(func(h *register.HoseRow) *string { return &h.Maker })),
@@ -229,7 +229,7 @@ func hoseFields() []Field {
 			"printed, typed or table; typed if empty.", ratingSources(), func(r *register.ImportRow) *register.RatingSource { return &r.Hose.RatingSource }),
 		temperatureField("max_c", "Highest temperature of hose", inHoses, "highest temperature of hose|max temperature|max temp|temperature limit|max fluid temperature|temperaturgrenze|zulaessige temperatur|max temperatur|temperaturbestaendigkeit",
 			"Highest fluid temperature the hose is made for.", func(r *register.ImportRow) **float64 { return &r.Hose.MaxC }),
-		lengthField("length_mm", "Length", inHoses, "length|overall length|assembly length|hose length|total length|laenge|gesamtlaenge|schlauchlaenge|leitungslaenge|nl|oal",
+		lengthField("length_mm", "Length", inHoses, "length|overall length|assembly length|hose length|total length|lgth|laenge|gesamtlaenge|schlauchlaenge|leitungslaenge|nl|oal",
 			"Overall length of the assembly.", func(r *register.ImportRow) **float64 { return &r.Hose.LengthMM }),
 		textField("end_a", "End A", inHoses, "end a|end 1|fitting a|fitting 1|connection a|connection 1|armatur 1|armatur a|armatur links|anschluss 1|anschluss a|ende a|ende 1",
 			"Kind of the first end.", hose(func(h *register.HoseRow) *string { return &h.EndA })),

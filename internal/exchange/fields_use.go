@@ -9,7 +9,7 @@ func placementFields() []Field {
 	return []Field{
 		{
 			Name: "fitted", Title: "Fitted", Kinds: inHoses, date: true,
-			Words: words("fitted|fit date|fitting date|date fitted|install|installed|installed on|install date|date installed|installation date|in service since|in service|mounted|einbau|einbaudatum|eingebaut|eingebaut am|einbau am|verbaut|verbaut am|montiert|montiert am|in betrieb seit|inbetriebnahme|getauscht am|gewechselt am|letzter wechsel|letzter tausch"),
+			Words: words("fitted|fit date|put on|date put on|fitting date|date fitted|install|installed|installed on|install date|date installed|installation date|in service since|in service|mounted|einbau|einbaudatum|eingebaut|eingebaut am|einbau am|verbaut|verbaut am|montiert|montiert am|in betrieb seit|inbetriebnahme|getauscht am|gewechselt am|letzter wechsel|letzter tausch"),
 			Help:  "The day it was fitted; of a month or quarter the first day counts.", read: readFitted,
 			write: func(r *register.ImportRow) string { return printPeriod(r.Hose.Fitted) },
 		},

@@ -36,6 +36,8 @@ type Column struct {
 	field Field
 	below bool // the unit stands in a row below the headers
 	doubt bool // it can mean two things and nobody chose one
+	// thousands: a sign before three digits stands between thousands here.
+	thousands bool
 }
 
 // unitNames are the units a header can carry, as headers write them.

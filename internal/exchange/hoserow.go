@@ -82,8 +82,11 @@ func (b *builder) size(c cell, kind sizeKind) (hose.Size, bool) {
 	case err != nil:
 		b.fail(c, "%v", err)
 		return hose.Size{}, false
+	case len(readings) > 1 && kind == sizeAny:
+		b.sizes = readings // the rest of the row may tell which
+		return hose.Size{}, false
 	case len(readings) > 1:
-		b.fail(c, "%s can be %s or %s; write DN or a dash before it, or say what the column means: DN, dash or inch", clipText(c.text), readings[0].As, readings[1].As)
+		b.fail(c, twoSizes, clipText(c.text), readings[0].As, readings[1].As)
 		return hose.Size{}, false
 	}
 	return readings[0].Size, true
@@ -144,6 +147,7 @@ func (b *builder) finishHose() {
 	if h.Layline != "" && !full {
 		b.readLayline(h)
 	}
+	b.settleSize(h)
 	if h.RatedBar != nil && h.RatingSource == "" {
 		h.RatingSource = register.RatingTyped
 	}
@@ -155,6 +159,24 @@ func (b *builder) finishHose() {
 	}
 	b.checkOrder(h)
 }
+
+// settleSize decides a size that can be two by the one the layline or another
+// cell names.
+func (b *builder) settleSize(h *register.HoseRow) {
+	if len(b.sizes) == 0 {
+		return
+	}
+	c := b.cells["size"]
+	for _, r := range b.sizes {
+		if r.Size == h.Size {
+			b.note(c, "%s is read as %s, as the rest of the row says", clipText(c.text), r.As)
+			return
+		}
+	}
+	b.fail(c, twoSizes, clipText(c.text), b.sizes[0].As, b.sizes[1].As)
+}
+
+const twoSizes = "%s can be %s or %s; write DN or a dash before it, or say what the column means: DN, dash or inch"
 
 func (b *builder) readLayline(h *register.HoseRow) {
 	c := b.cells["layline"]
@@ -205,10 +227,10 @@ func (b *builder) layRating(h *register.HoseRow, l hose.Layline, c cell) {
 			typed = c
 		}
 		if h.RatingSource == register.RatingTyped {
-			b.note(typed, "%s is printed on the hose; the row says that its own %s counts", quantity.Pressure(*l.RatedBar).Format(quantity.Bar), quantity.Pressure(*h.RatedBar).Format(quantity.Bar))
+			b.note(typed, "%s is printed on the hose; the row says that its own %s counts", quantity.Pressure(*l.RatedBar).FormatRating(quantity.Bar), quantity.Pressure(*h.RatedBar).FormatRating(quantity.Bar))
 			return
 		}
-		b.note(typed, "%s is printed on the hose and wins over the %s typed here", quantity.Pressure(*l.RatedBar).Format(quantity.Bar), quantity.Pressure(*h.RatedBar).Format(quantity.Bar))
+		b.note(typed, "%s is printed on the hose and wins over the %s typed here", quantity.Pressure(*l.RatedBar).FormatRating(quantity.Bar), quantity.Pressure(*h.RatedBar).FormatRating(quantity.Bar))
 	}
 	v := *l.RatedBar
 	h.RatedBar, h.RatingSource = &v, register.RatingPrinted
@@ -263,7 +285,7 @@ func (b *builder) tableRating(h *register.HoseRow) {
 	if choice.Note != "" {
 		why = "; " + choice.Note
 	}
-	b.note(c, "the row has no rating; %s is the table's for %s %s%s", quantity.Pressure(v).Format(quantity.Bar), choice.Row.Designation, h.Size, why)
+	b.note(c, "the row has no rating; %s is the table's for %s %s%s", quantity.Pressure(v).FormatRating(quantity.Bar), choice.Row.Designation, h.Size, why)
 }
 
 // removedWithin: of a month or a year of removal that holds the fit date, the

@@ -77,9 +77,32 @@ func grouped(s string) bool {
 	return true
 }
 
+// setThousands finds the columns of hours where 1,234 is a thousand and more:
+// the first rows have whole hours of four digits or more, and no hours with
+// decimals. Nothing else tells the two apart, and a machine of 1.234 h would be
+// one of 1234 h.
+func setThousands(cols []Column, rows [][]string) {
+	for i := range cols {
+		if cols[i].field.Measure != HoursMeasure {
+			continue
+		}
+		whole, decimals := false, false
+		for _, row := range rows {
+			number, _ := cell{text: trimCell(at(row, cols[i].index))}.parts()
+			sign := strings.ContainsAny(number, ".,")
+			whole = whole || !sign && len(number) > 3 && number[0] != '0'
+			decimals = decimals || sign && !grouped(number)
+		}
+		cols[i].thousands = whole && !decimals
+	}
+}
+
 // number reads a plain number. 1.234 and 1,234 typed as text can be two
 // things; nothing else in the cell tells which, so they are refused.
 func (b *builder) number(c cell, text string) (float64, bool) {
+	if c.col.thousands {
+		text = b.ungroup(c, text)
+	}
 	if c.number == nil && grouped(text) {
 		plain := strings.NewReplacer(",", "", ".", "").Replace(text)
 		b.fail(c, "%s can be %s or %s; write it without a sign between thousands", text, plain, strings.Replace(text, ",", ".", 1))
@@ -149,8 +172,9 @@ const shortestBareMM = 20
 // header's; where neither has one, mm is taken if it can be.
 func (b *builder) length(c cell) (float64, bool) {
 	number, unit := c.parts()
-	if strings.Contains(c.text, "/") {
-		number, unit = c.text, ""
+	if strings.Contains(c.text, "/") { // 49 1/4 in: the number goes on behind the slash
+		number = strings.TrimRight(c.text, " \u00a0\u202f.abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ")
+		unit = strings.TrimSpace(c.text[len(number):])
 	}
 	metres := unit == "m" || unit == "" && c.col.Unit == "m"
 	if !metres && unit != "cm" {

@@ -79,8 +79,9 @@ type Sheet struct {
 	cellAt  map[string]int    // index in the cells of a row, by field
 	b       builder
 	ahead   [][]xlsxCell // rows read while looking for the headers
-	row     int          // number of the last row given
-	err     error        // sticks
+	above   above
+	row     int   // number of the last row given
+	err     error // sticks
 }
 
 // maxFile is the largest file that is looked at.
@@ -206,11 +207,20 @@ func (s *Sheet) Next() (register.ImportRow, error) {
 		if err != nil {
 			return register.ImportRow{}, err
 		}
-		if blank(cells) || s.headerAgain(cells) {
+		if blank(cells) {
+			s.above = above{}
 			continue
 		}
+		if s.headerAgain(cells) {
+			s.above.row = s.row // a block goes on over the break of a page
+			continue
+		}
+		cells, told := s.fromAbove(cells)
 		row := s.build(cells)
-		s.refuseTotals(&row)
+		s.noteRepeated(&row, told)
+		if s.refuseTotals(&row) {
+			s.above = above{}
+		}
 		return row, nil
 	}
 }
@@ -248,6 +258,19 @@ func fileError(err error) error {
 		return err
 	}
 	return fmt.Errorf("read the sheet: %w", err)
+}
+
+// FirstRows are the first rows below the headers as the sheet shows them, blank
+// ones left out, at most n and no more than were looked at to find the headers.
+// They can be had where Next cannot give a row for want of a column.
+func (s *Sheet) FirstRows(n int) [][]string {
+	var rows [][]string
+	for _, cells := range s.ahead {
+		if !blank(cells) && len(rows) < n {
+			rows = append(rows, texts(cells))
+		}
+	}
+	return rows
 }
 
 func (s *Sheet) missing() error {
@@ -308,7 +331,7 @@ func (s *Sheet) build(cells []xlsxCell) register.ImportRow {
 		row.Reading = &register.ReadingRow{}
 	}
 	b := &s.b
-	b.row, b.causeText, b.doubt = &row, "", false
+	b.row, b.causeText, b.doubt, b.sizes = &row, "", false, nil
 	clear(b.cells)
 	for i := range s.Columns {
 		col := &s.Columns[i]
@@ -328,6 +351,9 @@ func (s *Sheet) build(cells []xlsxCell) register.ImportRow {
 		c := cell{col: col, text: trimCell(unguard(text)), number: from.number, days: s.zero}
 		if spreadsheetError(text) {
 			b.fail(c, "%s is an error of the spreadsheet, not a value", text)
+			continue
+		}
+		if b.refuseDitto(c) {
 			continue
 		}
 		if strings.ContainsFunc(text, forbiddenRune) { // not only in texts: a cause or a date is kept as written

@@ -96,12 +96,14 @@ func (s *Sheet) nameColumns(opts Options, sample [][]string, at int) error {
 	if skip < len(sample) && unitRow(s.Columns, sample[skip]) {
 		skip++
 	}
+	setThousands(s.Columns, sample[skip:])
 	s.dropEmpty(sample[at:])
 	s.row = s.HeaderRow + skip - at - 1
 	s.ahead = s.ahead[skip:]
 	s.b.has = map[string]bool{}
 	s.headers, s.cellAt = map[string]string{}, map[string]int{}
 	s.b.today = opts.Today
+	s.b.exported = isExported(s.Kind, s.Columns)
 	s.b.cells = map[string]cell{}
 	for i, c := range s.Columns {
 		if c.Field != "" {
