@@ -16,6 +16,7 @@ import (
 	"io/fs"
 	"path"
 	"strings"
+	"sync"
 )
 
 //go:embed templates static manual
@@ -34,14 +35,59 @@ func Pages() ([]string, error) {
 }
 
 // Page is the template of one page together with the layout and the partials
-// it stands in. Executing it renders the layout with the page in it.
+// it stands in, printing in the zero Style. Executing it renders the layout
+// with the page in it.
 func Page(name string) (*template.Template, error) {
-	t, err := template.New("layout.html").Funcs(Funcs()).ParseFS(content,
+	t, err := template.New("layout.html").Funcs(Funcs(Style{})).ParseFS(content,
 		"templates/layout.html", "templates/partials/*.html", "templates/pages/"+name+".html")
 	if err != nil {
 		return nil, fmt.Errorf("parse page %s: %w", name, err)
 	}
 	return t, nil
+}
+
+// Printer is page templates in every style. It may be used by many at once.
+type Printer struct {
+	parsed map[string]*template.Template // never executed, so that they can be copied
+	styled sync.Map                      // of printing to *template.Template
+}
+
+// printing is a page in a style.
+type printing struct {
+	page  string
+	style Style
+}
+
+// NewPrinter parses the templates of the named pages.
+func NewPrinter(pages ...string) (*Printer, error) {
+	p := &Printer{parsed: map[string]*template.Template{}}
+	for _, name := range pages {
+		t, err := Page(name)
+		if err != nil {
+			return nil, err
+		}
+		p.parsed[name] = t
+	}
+	return p, nil
+}
+
+// Page is the template of one page, printing in a style; an unknown page is an
+// error. Each is made once, when it is first asked for.
+func (p *Printer) Page(name string, s Style) (*template.Template, error) {
+	key := printing{name, s.printed()}
+	if t, ok := p.styled.Load(key); ok {
+		return t.(*template.Template), nil
+	}
+	parsed, ok := p.parsed[name]
+	if !ok {
+		return nil, fmt.Errorf("no template of the name %s", name)
+	}
+	t, err := parsed.Clone()
+	if err != nil {
+		return nil, fmt.Errorf("copy page %s: %w", name, err)
+	}
+	made, _ := p.styled.LoadOrStore(key, t.Funcs(Funcs(key.style)))
+	return made.(*template.Template), nil
 }
 
 // Static is the files sent as they are, and one hash over all of them, which

@@ -16,22 +16,25 @@ const (
 	None    = "–"
 )
 
-// Funcs is what templates of pages and mails may call.
-func Funcs() template.FuncMap {
+// Funcs is what templates of pages and mails may call; it prints in a style.
+func Funcs(s Style) template.FuncMap {
 	return template.FuncMap{
 		"path":         Path,
-		"date":         Date,
-		"period":       Period,
-		"bar":          Bar,
-		"celsius":      Celsius,
-		"mm":           MM,
+		"date":         s.Date,
+		"dayOf":        s.DayOf,
+		"period":       s.Period,
+		"bar":          s.Bar,
+		"rated":        s.Rated,
+		"celsius":      s.Celsius,
+		"ratedCelsius": s.RatedCelsius,
+		"mm":           s.MM,
+		"band":         s.Band,
 		"hours":        Hours,
 		"perWeek":      PerWeek,
 		"percent":      Percent,
 		"number":       Number,
 		"count":        Count,
 		"distance":     Distance,
-		"band":         Band,
 		"size":         Size,
 		"statusClass":  StatusClass,
 		"statusText":   StatusText,
@@ -52,45 +55,21 @@ func Path(segments ...string) string {
 	return b.String()
 }
 
-// Date prints a day as 2026-11-25, no date as a dash.
-func Date(d quantity.Date) string {
-	if d.IsZero() {
-		return None
-	}
-	return d.String()
-}
+// Date, Period, Bar, Celsius and MM print in the zero Style: for mails, and
+// where there is no person to print for.
+func Date(d quantity.Date) string { return Style{}.Date(d) }
 
-// Period prints a period as 2026-11-25, 2026-11, 4Q2026 or 2026.
-func Period(p quantity.Period) string {
-	if p.IsZero() {
-		return Unknown
-	}
-	return p.String()
-}
+// Period is Style.Period in the zero Style.
+func Period(p quantity.Period) string { return Style{}.Period(p) }
 
-// Bar prints a pressure in bar.
-func Bar(v *float64) string {
-	if v == nil {
-		return Unknown
-	}
-	return quantity.Pressure(*v).Format(quantity.Bar)
-}
+// Bar is Style.Bar in the zero Style.
+func Bar(v *float64) string { return Style{}.Bar(v) }
 
-// Celsius prints a temperature in degrees Celsius.
-func Celsius(v *float64) string {
-	if v == nil {
-		return Unknown
-	}
-	return quantity.Temperature(*v).Format(quantity.DegC)
-}
+// Celsius is Style.Celsius in the zero Style.
+func Celsius(v *float64) string { return Style{}.Celsius(v) }
 
-// MM prints a length in mm.
-func MM(v *float64) string {
-	if v == nil {
-		return Unknown
-	}
-	return quantity.Length(*v).Format(quantity.MM)
-}
+// MM is Style.MM in the zero Style.
+func MM(v *float64) string { return Style{}.MM(v) }
 
 // Hours prints running hours in whole hours.
 func Hours(v *float64) string {
@@ -184,18 +163,8 @@ func Distance(d, today quantity.Date) string {
 	return text + " ago"
 }
 
-// Band prints from earliest to latest; nothing if both are the same day.
-func Band(earliest, latest quantity.Date) string {
-	switch {
-	case earliest == latest:
-		return ""
-	case latest.IsZero():
-		return Date(earliest) + " or later"
-	case earliest.IsZero():
-		return "up to " + Date(latest)
-	}
-	return Date(earliest) + " to " + Date(latest)
-}
+// Band is Style.Band in the zero Style.
+func Band(earliest, latest quantity.Date) string { return Style{}.Band(earliest, latest) }
 
 // Size prints a hose size by DN and dash; either may be 0, meaning unknown.
 func Size(dn, dash int) string {

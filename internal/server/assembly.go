@@ -30,12 +30,16 @@ type assemblyPage struct {
 	ActBy   quantity.Date
 	Strip   template.HTML
 	Parts   []partRow
+	Service []serviceRow
 	Rating  string // in words: which part decides, confirmed or not
 	Clocks  []clockRow
 	Missing []string
 	Open    []openFinding
 	AsOf    quantity.Date // the day the estimate is of
 	Safety  []string
+
+	Corrections []correctRow
+	Steps       []string // of fitting, right after one
 }
 
 // openFinding is a finding nobody has closed.
@@ -74,11 +78,18 @@ func (s *Server) assembly(c echo.Context) error {
 	}
 	page := assemblyPage{Base: s.base(c, "machines", "Assembly "+sheet.Assembly.Code), Sheet: sheet, Safety: safetyLines()}
 	page.Site, page.Today = sheet.Site.Name, sheet.Today
+	st := s.style(c)
 	if sheet.Line != nil {
-		v := lineOf(*sheet.Line)
+		v := lineOf(st, *sheet.Line)
 		page.Line, page.Machine, page.ActBy = &v, sheet.Line.MachineCode, sheet.Line.Estimate.ActBy
-		page.Strip = strip(stripID(0), axisOf(sheet.Today, *sheet.Line), *sheet.Line, inspectionDays(sheet))
+		page.Strip = strip(st, stripID(0), axisOf(sheet.Today, *sheet.Line), *sheet.Line, inspectionDays(sheet))
 	}
+	page.Service = serviceRows(st, sheet.Service)
+	worked, err := s.workedRows(c.Request().Context(), st, sheet)
+	if err != nil {
+		return err
+	}
+	page.Corrections, page.Steps = append(correctRows(st, sheet), worked...), stepsAfter(c.QueryParam("done"))
 	page.Parts, page.Rating = parts(sheet)
 	for _, f := range sheet.Open {
 		page.Open = append(page.Open, openFinding{f, findingWords(f)})

@@ -16,11 +16,8 @@ import (
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
-	"hoseward/internal/life"
-	"hoseward/internal/register"
 	"hoseward/internal/server"
 	"hoseward/internal/testkit"
-	"hoseward/web"
 )
 
 // listening is a server that a browser can open.
@@ -49,15 +46,6 @@ func goServe(h *http.Server, l net.Listener) <-chan struct{} {
 		_ = h.Serve(l)
 	}()
 	return ended
-}
-
-// everyPage is an address of each kind of page.
-func everyPage(s *site) []string {
-	l := s.first(register.LineFilter{Status: life.StatusStop})
-	m := web.Path("machines", l.MachineCode)
-	incomplete := s.first(register.LineFilter{Incomplete: true})
-	return append(readablePages(), m, m+"/readings/new", m+"/hoses/new", m+"/inspections/new", "/nowhere",
-		web.Path("assemblies", l.AssemblyCode), web.Path("assemblies", incomplete.AssemblyCode), "/due?within=nonsense", "/tables?designation=EN+853+2SN", "/manual/import")
 }
 
 // watch is run in every page before its own scripts and keeps what the policy
@@ -129,7 +117,7 @@ const measure = `(() => {
 type measured struct{ Wide, Small, Forbidden []string }
 
 func TestBrowser_PagesFitTheirScreenAndThePolicy(t *testing.T) {
-	s, base := listening(t, demoFleet, isDemo)
+	s, base := listening(t, fullFleet, isDemo)
 	ctx := watched(t)
 	for _, screen := range []testkit.Screen{testkit.SmallPhone, testkit.Phone, testkit.Desk} {
 		do(t, ctx, testkit.On(screen))
@@ -189,7 +177,7 @@ type lowest struct {
 }
 
 func TestBrowser_TextStandsOutInLightAndDark(t *testing.T) {
-	s, base := listening(t, demoFleet, isDemo)
+	s, base := listening(t, fullFleet, isDemo)
 	ctx := watched(t)
 	do(t, ctx, testkit.On(testkit.Desk))
 	for _, scheme := range []string{"light", "dark"} {
@@ -301,6 +289,7 @@ func TestBrowser_ASheetGoesInByHand(t *testing.T) {
 	if m := run(t, ctx, chromedp.Evaluate[measured](measure)); len(m.Wide)+len(m.Small)+len(m.Forbidden) > 0 {
 		t.Errorf("the report: %+v", m)
 	}
+	run(t, ctx, chromedp.Evaluate[bool](`document.querySelector('.more details').open = false`)) // measuring opened it, over the button
 	do(t, ctx, chromedp.Click(chromedp.CSS("button[value=good]")), chromedp.WaitVisible(chromedp.CSS(".done")))
 	if m, a := s.counts(); m != 2 || a != 2 {
 		t.Errorf("%d machines, %d assemblies", m, a)
@@ -312,7 +301,7 @@ func TestBrowser_WorksWithoutScripts(t *testing.T) {
 	ctx := testkit.Browser(t)
 	run(t, ctx, call(emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true}))
 	do(t, ctx, chromedp.Navigate(base+"/machines/new"), chromedp.SendKeys(chromedp.CSS("#code"), "RT-01"), chromedp.SendKeys(chromedp.CSS("#site"), "Depot"),
-		chromedp.Click(chromedp.CSS("main form button")), chromedp.WaitVisible(chromedp.CSS(".done")))
+		chromedp.Click(chromedp.CSS("main form button.first")), chromedp.WaitVisible(chromedp.CSS(".done")))
 	if m, _ := s.counts(); m != 1 {
 		t.Errorf("%d machines", m)
 	}

@@ -2,7 +2,6 @@ package server
 
 import (
 	"context"
-	"encoding/csv"
 	"slices"
 	"strconv"
 	"strings"
@@ -11,7 +10,6 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"hoseward/internal/life"
-	"hoseward/internal/quantity"
 	"hoseward/internal/register"
 	"hoseward/web"
 )
@@ -21,7 +19,7 @@ type dueStore interface {
 	Lines(ctx context.Context, now time.Time, f register.LineFilter) (register.LinePage, error)
 	Sites(ctx context.Context) ([]register.Site, error)
 	Kinds(ctx context.Context) ([]register.Kind, error)
-	MachineCodes(ctx context.Context) ([]string, error)
+	FewMachineCodes(ctx context.Context, most int) ([]string, error)
 }
 
 // duePage is everything in date order, grouped by month and machine.
@@ -32,11 +30,13 @@ type duePage struct {
 	Errors  []problem
 	Months  []dueMonth
 	Total   int
+	More    bool // there are more than Total
 	Shown   int
 	Active  string // the filters in force, in words
 	First   string // address of the first page; empty on it
 	Next    string // address of the next page; empty on the last
-	CSV     string
+	Files   listFiles
+	Keep    string // address to keep this list by
 	Clear   string // address without filters; empty if there are none
 	Safety  []string
 }
@@ -71,7 +71,7 @@ func (s *Server) due(c echo.Context) error {
 		return wrap("list what is due", err)
 	}
 	page := duePage{
-		Base: s.base(c, "due", "Due"), Errors: form.Problems, Months: groupLines(found.Lines), Total: found.Total, Shown: len(found.Lines),
+		Base: s.base(c, "due", "Due"), Errors: form.Problems, Months: groupLines(form.style, found.Lines), Total: found.Total, More: found.More, Shown: len(found.Lines),
 		Safety: safetyLines(),
 	}
 	page.Site, page.Machine = filter.Site, filter.Machine
@@ -87,7 +87,8 @@ func (s *Server) due(c echo.Context) error {
 		form.tick("over", "Only those worked above their rating"),
 	}
 	pairs := dueQuery(form)
-	page.CSV = address("/due.csv", pairs...)
+	page.Files = filesOf(address("/due", pairs...))
+	page.Keep = address("/due", pairs...)
 	if address("/due", pairs...) != "/due" {
 		page.Clear, page.Active = "/due", activeFilters(form)
 	}
@@ -110,7 +111,7 @@ func (s *Server) incompleteFirst(ctx context.Context, page *duePage, filter regi
 	if filter.After != "" || filter.Incomplete {
 		return nil
 	}
-	filter.Incomplete, filter.WithinDays, filter.Limit = true, nil, incompleteLimit
+	filter.Incomplete, filter.WithinDays, filter.Limit, filter.Uncounted = true, nil, incompleteLimit, true
 	found, err := s.deps.Store.Lines(ctx, s.deps.Now(), filter)
 	if err != nil {
 		return wrap("list what is incomplete", err)
@@ -120,7 +121,7 @@ func (s *Server) incompleteFirst(ctx context.Context, page *duePage, filter regi
 	}
 	part := dueMonth{Title: "Incomplete – the date may be too late", ID: "lacking", Lacking: true}
 	for _, l := range found.Lines {
-		part.add(l)
+		part.add(form.style, l)
 	}
 	if found.Next != "" {
 		part.More = address("/due", append(dueQuery(form), "incomplete", "yes")...)
@@ -177,6 +178,7 @@ func activeFilters(f *form) string {
 // and left out.
 func dueFilter(c echo.Context, sites []register.Site) (register.LineFilter, *form) {
 	f := newForm()
+	f.style = styleOf(c)
 	for _, name := range dueNames() {
 		f.values.Set(name, query(c, name))
 	}
@@ -215,60 +217,57 @@ func dueFilter(c echo.Context, sites []register.Site) (register.LineFilter, *for
 	return filter, f
 }
 
+// suggestedMachines is up to how many machines a page offers their codes: more
+// would outweigh all else on it.
+const suggestedMachines = 200
+
 // dueFields are the filters as the page shows them.
 func (s *Server) dueFields(ctx context.Context, f *form, sites []register.Site) ([]field, error) {
 	kinds, err := s.deps.Store.Kinds(ctx)
 	if err != nil {
 		return nil, wrap("list kinds of machines", err)
 	}
-	codes, err := s.deps.Store.MachineCodes(ctx)
+	codes, err := s.deps.Store.FewMachineCodes(ctx, suggestedMachines)
 	if err != nil {
 		return nil, wrap("list machines", err)
 	}
-	siteChoice, kindChoice := []option{{"", "all"}}, []option{{"", "all"}}
-	for _, site := range sites {
-		siteChoice = append(siteChoice, option{site.Name, site.Name})
-	}
-	for _, k := range kinds {
-		kindChoice = append(kindChoice, option{k.Name, k.Name})
-	}
-	status := append([]option{{"", "all"}}, options(string(life.StatusStop), string(life.StatusOverdue), string(life.StatusSoon), string(life.StatusAhead), string(life.StatusInService))...)
+	status := choiceOf("all", []string{string(life.StatusStop), string(life.StatusOverdue), string(life.StatusSoon), string(life.StatusAhead), string(life.StatusInService)})
 	fields := []field{
 		f.field("status", "Status").choose(status...),
 		f.field("within", "Within days").decimal(),
 		f.field("machine", "Machine").suggest(codes),
-		f.field("kind", "Kind of machine").choose(kindChoice...),
+		f.field("kind", "Kind of machine").choose(choiceOf("all", kindNames(kinds))...),
 		f.field("inspection", "Inspection").choose(option{"", "all"}, option{"overdue", "overdue"}, option{"soon", "within 30 days"}),
 		f.field("text", "Search"),
 	}
 	if len(sites) > 1 || f.text("site") != "" {
-		fields = append([]field{f.field("site", "Site").choose(siteChoice...)}, fields...)
+		fields = append([]field{f.field("site", "Site").choose(choiceOf("all", siteNames(sites))...)}, fields...)
 	}
 	return fields, nil
 }
 
 // groupLines groups lines, which come in the order of the due list, by month
 // and within it by machine; the first of each decides the order.
-func groupLines(lines []register.Line) []dueMonth {
+func groupLines(st web.Style, lines []register.Line) []dueMonth {
 	var months []dueMonth
 	for _, l := range lines {
 		title := monthTitle(l)
 		if len(months) == 0 || months[len(months)-1].Title != title {
 			months = append(months, dueMonth{Title: title, ID: "month" + strconv.Itoa(len(months)+1)})
 		}
-		months[len(months)-1].add(l)
+		months[len(months)-1].add(st, l)
 	}
 	return months
 }
 
 // add adds a line under its machine.
-func (m *dueMonth) add(l register.Line) {
+func (m *dueMonth) add(st web.Style, l register.Line) {
 	at := slices.IndexFunc(m.Machines, func(d dueMachine) bool { return d.Code == l.MachineCode })
 	if at < 0 {
 		at = len(m.Machines)
 		m.Machines = append(m.Machines, dueMachine{Code: l.MachineCode, Name: l.MachineName, Site: l.Site})
 	}
-	m.Machines[at].Lines = append(m.Machines[at].Lines, lineOf(l))
+	m.Machines[at].Lines = append(m.Machines[at].Lines, lineOf(st, l))
 }
 
 // The headings of what does not wait for its month.
@@ -290,95 +289,6 @@ func monthTitle(l register.Line) string {
 	}
 	y, m, _ := l.Estimate.ActBy.YMD()
 	return time.Month(m).String() + " " + strconv.Itoa(y)
-}
-
-// dueCSV is the due list with the same filters, whole.
-func (s *Server) dueCSV(c echo.Context) error {
-	ctx, now := c.Request().Context(), s.deps.Now()
-	sites, err := s.deps.Store.Sites(ctx)
-	if err != nil {
-		return wrap("list sites", err)
-	}
-	filter, form := dueFilter(c, sites)
-	if !form.ok() {
-		return &register.Error{Code: register.Invalid, Sentence: form.Problems[0].Sentence}
-	}
-	filter.Limit = 1000
-	found, err := s.deps.Store.Lines(ctx, now, filter)
-	if err != nil {
-		return wrap("list what is due", err)
-	}
-	h := c.Response().Header()
-	h.Set("Content-Type", "text/csv; charset=utf-8")
-	h.Set("Content-Disposition", `attachment; filename="due-`+quantity.DateOf(now, s.deps.Zone).String()+`.csv"`)
-	w := csv.NewWriter(c.Response())
-	if err := w.Write(dueHeader()); err != nil {
-		return err
-	}
-	for {
-		for _, l := range found.Lines {
-			if err := w.Write(dueRow(l)); err != nil {
-				return err
-			}
-		}
-		if found.Next == "" {
-			break
-		}
-		filter.After = found.Next
-		if found, err = s.deps.Store.Lines(ctx, now, filter); err != nil {
-			return wrap("list what is due", err)
-		}
-	}
-	w.Flush()
-	return w.Error()
-}
-
-func dueHeader() []string {
-	return []string{
-		"status", "incomplete", "act_by", "due", "earliest", "latest", "governing", "used_percent", "missing", "site", "machine", "machine_name",
-		"circuit", "position", "assembly", "designation", "dn", "dash", "rated_bar", "made", "assembled", "fitted", "last_inspected", "inspection_due",
-	}
-}
-
-func dueRow(l register.Line) []string {
-	e := l.Estimate
-	used := ""
-	if e.Used != nil {
-		used = quantity.FormatNumber(*e.Used*100, 1)
-	}
-	rated := ""
-	if e.RatedBar != nil {
-		rated = quantity.FormatNumber(*e.RatedBar, 1)
-	}
-	incomplete := ""
-	if l.Incomplete() {
-		incomplete = "incomplete"
-	}
-	row := []string{
-		string(l.Status), incomplete, e.ActBy.String(), e.Due.String(), e.Earliest.String(), e.Latest.String(), string(e.Governing), used, missing(l),
-		l.Site, l.MachineCode, l.MachineName, l.Circuit, l.Position, l.AssemblyCode, l.Designation, known(l.DN), known(l.Dash), rated,
-		l.Made.String(), l.Assembled.String(), l.Fitted.String(), l.LastInspected.String(), e.InspectionDue.String(),
-	}
-	for i := range row {
-		row[i] = noFormula(row[i])
-	}
-	return row
-}
-
-func known(n int) string {
-	if n == 0 {
-		return ""
-	}
-	return strconv.Itoa(n)
-}
-
-// noFormula keeps a spreadsheet from taking a text for a formula: cells that
-// begin like one get an apostrophe, as spreadsheets themselves write it.
-func noFormula(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
-		return "'" + s
-	}
-	return s
 }
 
 // machineTitle is a machine's code and name.

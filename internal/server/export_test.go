@@ -1,5 +1,10 @@
 package server
 
+import (
+	"hoseward/internal/register"
+	"hoseward/web"
+)
+
 // PageStructs is pageStructs, for the test that holds templates to structs.
 func PageStructs() map[string]any { return pageStructs() }
 
@@ -29,6 +34,9 @@ const ContentPolicy = contentPolicy
 
 // StatusOfCode is statusOfCode.
 var StatusOfCode = statusOfCode
+
+// ServiceText is serviceText for whoever chose no units.
+func ServiceText(v register.ServiceValue) string { return serviceText(web.Style{}, v) }
 
 // UsedText is usedText.
 var UsedText = usedText

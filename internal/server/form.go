@@ -6,6 +6,7 @@ import (
 	"errors"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -13,6 +14,7 @@ import (
 
 	"hoseward/internal/exchange"
 	"hoseward/internal/quantity"
+	"hoseward/internal/register"
 	"hoseward/web"
 )
 
@@ -30,6 +32,20 @@ type form struct {
 	// Told is what was taken for granted in reading what was typed; it is shown
 	// before anything is saved.
 	Told []string
+	// edit is of a form that changes a row, see conflict.go; labels and ticks
+	// are what the page called its fields, and which are boxes to tick.
+	edit   edit
+	labels map[string]string
+	ticks  map[string]bool
+	// style is that of the person, in which bare numbers and dates are read.
+	style web.Style
+}
+
+// newForm is newForm for the person of a request.
+func (s *Server) newForm(c echo.Context, pairs ...string) *form {
+	f := newForm(pairs...)
+	f.style = s.style(c)
+	return f
 }
 
 // newForm is a form with starting values, as pairs of name and value.
@@ -50,7 +66,11 @@ func readForm(c echo.Context) (*form, error) {
 		}
 		return nil, echo.NewHTTPError(http.StatusBadRequest, "The form could not be read. Go back, check what you typed, and send it again.").WithInternal(err)
 	}
-	return &form{values: c.Request().PostForm}, nil
+	values := c.Request().PostForm
+	if st, ok := printedStyle(values.Get("once")); ok {
+		c.Set(styleKey, st)
+	}
+	return &form{values: values, style: styleOf(c)}, nil
 }
 
 // raw is a value exactly as typed; text without space around it.
@@ -133,9 +153,12 @@ func (f *form) period(name string) quantity.Period {
 	if v == "" {
 		return quantity.Period{}
 	}
-	p, err := quantity.ParsePeriod(v)
+	p, note, err := quantity.ParsePeriodIn(v, f.style.Dates)
 	if err != nil {
 		f.wrong(name, sentenceOf(err))
+	}
+	if note != "" {
+		f.Told = append(f.Told, "“"+v+"” is "+note+".") // the quoted text says where
 	}
 	return p
 }
@@ -150,7 +173,7 @@ func (f *form) past(name string, today quantity.Date) quantity.Period {
 // notAhead notes it as wrong where a period has not begun.
 func (f *form) notAhead(name string, p quantity.Period, today quantity.Date) {
 	if !p.IsZero() && exchange.StillToCome(p.From, today) {
-		f.wrong(name, p.String()+" is still to come; check the date.")
+		f.wrong(name, f.style.Period(p)+" is still to come; check the date.")
 	}
 }
 
@@ -158,23 +181,37 @@ func (f *form) notAhead(name string, p quantity.Period, today quantity.Date) {
 func (f *form) day(name string) quantity.Date {
 	p := f.period(name)
 	if !p.IsZero() && p.Precision != quantity.ToDay {
-		f.wrong(name, "“"+f.text(name)+"” is not one day; write it as 2026-11-25 or 25.11.2026.")
+		f.wrong(name, "“"+f.text(name)+"” is not one day. Write it "+uncapital(f.style.HintDate()))
 		return quantity.Date{}
 	}
 	return p.From
 }
 
+// uncapital begins a sentence within another one.
+func uncapital(s string) string { return strings.ToLower(s[:1]) + s[1:] }
+
 // hours reads hours, empty as nil. What is typed is read as the import reads a
 // cell.
 func (f *form) hours(name string) *float64 { return parsed(f, name, exchange.TypedHours) }
 
-// pressure, length and temperature read a number with or without its unit,
-// empty as nil: in bar, mm and degrees Celsius. The first two are read as the
-// import reads a cell; label is what the page calls the field where it tells
-// what was taken.
+// meter reads what an hour meter shows, empty as nil; the last reading tells
+// whether 1,234 is a thousand and more.
+func (f *form) meter(name string, last *register.Reading) *float64 {
+	return parsed(f, name, func(s string) (float64, error) {
+		if last == nil {
+			return exchange.TypedHours(s)
+		}
+		return exchange.TypedReading(s, &last.Hours)
+	})
+}
+
+// pressure, length and temperature read a number with its unit, or in that of
+// the person, empty as nil; what they give is in bar, mm and degrees Celsius.
+// The first two are read as the import reads a cell; label is what the page
+// calls the field where it tells what was taken.
 func (f *form) pressure(name, label string) *float64 {
 	return parsed(f, name, func(s string) (float64, error) {
-		p, note, err := exchange.TypedPressure(s)
+		p, note, err := exchange.TypedPressure(s, f.style.Pressure)
 		if note != "" {
 			f.tell(label, "“"+s+"” – "+note)
 		}
@@ -184,9 +221,9 @@ func (f *form) pressure(name, label string) *float64 {
 
 func (f *form) length(name, label string) *float64 {
 	return parsed(f, name, func(s string) (float64, error) {
-		l, note, err := exchange.TypedLength(s)
+		l, note, err := exchange.TypedLength(s, f.style.Length)
 		if note != "" {
-			f.tell(label, "“"+s+"” – "+note+", which makes "+web.MM(&l))
+			f.tell(label, "“"+s+"” – "+note+", which makes "+f.style.MM(&l))
 		}
 		return l, err
 	})
@@ -194,12 +231,12 @@ func (f *form) length(name, label string) *float64 {
 
 func (f *form) temperature(name string) *float64 {
 	return parsed(f, name, func(s string) (float64, error) {
-		t, err := quantity.ParseTemperature(s, quantity.DegC)
+		t, err := quantity.ParseTemperature(s, f.style.Temperature)
 		return float64(t), err
 	})
 }
 
-func parsed(f *form, name string, parse func(string) (float64, error)) *float64 {
+func parsed[T any](f *form, name string, parse func(string) (T, error)) *T {
 	s := f.text(name)
 	if s == "" {
 		return nil
@@ -240,6 +277,11 @@ func options(values ...string) []option {
 	return o
 }
 
+// choiceOf is a choice of names behind what stands for none of them.
+func choiceOf(none string, names []string) []option {
+	return append([]option{{"", none}}, options(names...)...)
+}
+
 // field is one field of a form as the page shows it.
 type field struct {
 	Name, Label, Hint, Value, Error string
@@ -265,6 +307,7 @@ func (fd field) Describedby() string {
 
 // field is a field with what was typed in it and what is wrong with it.
 func (f *form) field(name, label string) field {
+	f.name(name, label)
 	return field{Name: name, Label: label, Value: f.raw(name), Error: f.errorAt(name)}
 }
 
@@ -273,9 +316,34 @@ func (fd field) need() field                   { fd.Needed = true; return fd }
 func (fd field) wide() field                   { fd.Wide = true; return fd }
 func (fd field) decimal() field                { fd.InputMode = "decimal"; return fd }
 func (fd field) lines(n int) field             { fd.Lines = n; return fd }
-func (fd field) choose(o ...option) field      { fd.Options = o; return fd }
 func (fd field) suggest(values []string) field { fd.Suggestions = values; return fd }
+
+// choose makes the field a choice. A value that is none of the options is one
+// too, so that the page does not show, nor send, another one in its place: a
+// list by a kind that was renamed, a hose that is not on offer.
+func (fd field) choose(o ...option) field {
+	i := slices.IndexFunc(o, func(o option) bool { return strings.EqualFold(o.Value, fd.Value) })
+	switch {
+	case i >= 0 && !slices.ContainsFunc(o, func(o option) bool { return o.Value == fd.Value }):
+		fd.Value = o[i].Value
+	case i < 0 && fd.Value != "":
+		o = append(slices.Clip(o), option{fd.Value, fd.Value + " (not in this list)"})
+	}
+	fd.Options = o
+	return fd
+}
+
+// name remembers what the page calls a field.
+func (f *form) name(name, label string) {
+	if f.labels == nil {
+		f.labels, f.ticks = map[string]string{}, map[string]bool{}
+	}
+	f.labels[name] = label
+}
+
 func (f *form) tick(name, label string) tick {
+	f.name(name, label)
+	f.ticks[name] = true
 	return tick{name, label, "", f.ticked(name), f.errorAt(name)}
 }
 func (t tick) hint(s string) tick         { t.Hint = s; return t }

@@ -139,7 +139,7 @@ func TestForms_TellAtTheFieldAndKeepWhatWasTyped(t *testing.T) {
 		{"a day to come", machine + "/readings/new", []string{"on", "2027-01-01", "hours", "5100"}, "on", "lies ahead"},
 		{"a falling meter", machine + "/readings/new", []string{"hours", "4000"}, "hours", "5000"},
 		{"a negative meter", machine + "/readings/new", []string{"hours", "-3"}, "hours", "below zero"},
-		{"hours that can be two things", machine + "/readings/new", []string{"hours", "4.200"}, "hours", "can be 4200 or 4.200"},
+		{"hours that can be two things", machine + "/readings/new", []string{"hours", "812.375"}, "hours", "can be 812375 or 812.375"},
 		{"half a meter change", machine + "/readings/new", []string{"hours", "5", "old_end", "5200"}, "new_start", "Give where the new meter began"},
 		{"no position", machine + "/hoses/new", []string{"fitted", "2026-01-01"}, "position", "Name the position"},
 		{"no fitting day", machine + "/hoses/new", []string{"position", "lift"}, "fitted", "Give the day"},

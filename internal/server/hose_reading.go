@@ -40,7 +40,7 @@ func readHose(f *form, today quantity.Date) *hoseReading {
 		if seen != "" && seen != r.text {
 			forget(f, hose.ReadLaylineBy(seen, today))
 		}
-		for name, value := range laylineValues(r.layline) {
+		for name, value := range laylineValues(f.style, r.layline) {
 			f.set(name, value)
 		}
 	}
@@ -77,12 +77,12 @@ func (r *hoseReading) tellDifferences(f *form) {
 		return !made.earliest.To.Before(d.Period.From) && !made.earliest.From.After(d.Period.To)
 	}
 	if !made.earliest.IsZero() && len(l.MadeReadings) > 0 && !slices.ContainsFunc(l.MadeReadings, meets) {
-		f.tell(name, "the printed line says "+l.Made.String()+"; "+made.earliest.String()+", as typed, is kept")
+		f.tell(name, "the printed line says "+f.style.Period(l.Made)+"; "+f.style.Period(made.earliest)+", as typed, is kept")
 	}
 }
 
 // laylineValues are the fields a layline answers without doubt.
-func laylineValues(l hose.Layline) map[string]string {
+func laylineValues(st web.Style, l hose.Layline) map[string]string {
 	values := map[string]string{}
 	if l.Designation.Type != "" {
 		values["designation"] = l.Designation.String()
@@ -91,7 +91,7 @@ func laylineValues(l hose.Layline) map[string]string {
 		values["size"] = l.Size.String()
 	}
 	if l.RatedBar != nil {
-		values["rated"] = web.Bar(l.RatedBar)
+		values["rated"] = st.Rated(l.RatedBar)
 	}
 	if len(l.MadeReadings) == 1 && l.Kind == hose.Bulk {
 		values["made"] = l.Made.String()
@@ -104,7 +104,7 @@ func laylineValues(l hose.Layline) map[string]string {
 
 // forget empties the fields that hold what an earlier layline said.
 func forget(f *form, earlier hose.Layline) {
-	for name, value := range laylineValues(earlier) {
+	for name, value := range laylineValues(f.style, earlier) {
 		if f.text(name) == value {
 			f.values.Set(name, "")
 		}
@@ -200,10 +200,10 @@ func (r *hoseReading) rating(f *form, typed *float64) (*float64, register.Rating
 	case hose.SameRating(*typed, *printed):
 		return printed, register.RatingPrinted
 	case *typed > *printed:
-		f.tell("Rating of the hose", web.Bar(printed)+" is printed on the hose and wins over the "+web.Bar(typed)+" typed; "+web.Bar(printed)+" is stored")
+		f.tell("Rating of the hose", f.style.Rated(printed)+" is printed on the hose and wins over the "+f.style.Rated(typed)+" typed; "+f.style.Rated(printed)+" is stored")
 		return printed, register.RatingPrinted
 	}
-	f.tell("Rating of the hose", "the "+web.Bar(typed)+" typed is lower than the "+web.Bar(printed)+" printed on the hose; the lower of the two, "+web.Bar(typed)+", is stored, as typed")
+	f.tell("Rating of the hose", "the "+f.style.Rated(typed)+" typed is lower than the "+f.style.Rated(printed)+" printed on the hose; the lower of the two, "+f.style.Rated(typed)+", is stored, as typed")
 	return typed, register.RatingTyped
 }
 
@@ -228,7 +228,7 @@ func (r *hoseReading) fromTable(a *register.Assembly) {
 }
 
 // shown is what was read of the layline, for the page; nil without one.
-func (r *hoseReading) shown() *reading {
+func (r *hoseReading) shown(st web.Style) *reading {
 	if !r.has {
 		return nil
 	}
@@ -244,9 +244,9 @@ func (r *hoseReading) shown() *reading {
 	made := web.Unknown
 	for i, d := range l.MadeReadings {
 		if i == 0 {
-			made = d.Period.String()
+			made = st.Period(d.Period)
 		} else {
-			made += " or " + d.Period.String()
+			made += " or " + st.Period(d.Period)
 		}
 	}
 	madeName := "hose made"
@@ -257,7 +257,7 @@ func (r *hoseReading) shown() *reading {
 		{"standard", web.Or(l.Standard, web.Unknown)},
 		{"designation", web.Or(l.Designation.String(), web.Unknown)},
 		{"size", sizes},
-		{"rating", web.Bar(l.RatedBar)},
+		{"rating", st.Rated(l.RatedBar)},
 		{madeName, made},
 	}}
 }
@@ -279,13 +279,13 @@ func (r *hoseReading) asks(f *form) []ask {
 		name := d.name + "_reading"
 		a := ask{Name: name, Question: d.question, Value: f.text(name), Error: f.errorAt(name)}
 		for _, reading := range d.readings {
-			text := reading.Period.String()
+			text := f.style.Period(reading.Period)
 			if reading.As != "" {
 				text += ", read as " + reading.As
 			}
 			a.Options = append(a.Options, option{reading.Period.String(), text})
 		}
-		a.Options = append(a.Options, option{notSure, "not sure – count from the earliest, " + d.earliest.String() + ", and keep the doubt"})
+		a.Options = append(a.Options, option{notSure, "not sure – count from the earliest, " + f.style.Period(d.earliest) + ", and keep the doubt"})
 		asks = append(asks, a)
 	}
 	return asks

@@ -89,10 +89,33 @@ func TestHoseForm_WhatIsTakenForGrantedIsToldFirst(t *testing.T) {
 	}
 }
 
-func TestHoseForm_ATakenPositionSaysHowToNoteTheRemoval(t *testing.T) {
+func TestHoseForm_ATakenPositionLeadsToASwap(t *testing.T) {
 	s := inspected(t)
 	resp := want(t, s.fill("/machines/RT-01/hoses/new", "position", "lift", "designation", "EN 853 2SN", "size", "DN 12", "fitted", "2025-01-05"), 422)
-	testkit.HTML(t, resp.Body, testkit.In("#position-error", testkit.Text("holds assembly"), testkit.Text("column Removed"), testkit.Text("the hose was swapped")))
+	page := testkit.HTML(t, resp.Body, testkit.In("#position-error", testkit.Text("holds assembly")), testkit.In("p.verdict", testkit.Text("Did the hose that was there come off?")))
+	link := testkit.Find(page, "p.verdict a")[0]
+	testkit.HTML(t, want(t, s.get(testkit.AttrOf(link, "href")), 200).Body, testkit.In("h1", testkit.Text("Swap the hose at RT-01, lift")))
+}
+
+func TestHoseForm_SentTwiceAddsOneHose(t *testing.T) {
+	s := depot(t)
+	path := "/machines/RT-01/hoses/new"
+	form := typed(t, testkit.HTML(t, want(t, s.get(path), 200).Body), "position", "lift", "designation", "EN 853 2SN", "size", "DN 12", "fitted", "2024-02-05")
+	for range 2 {
+		s.wentTo(s.post(path, form...), "/assemblies/H-000001?done=hose-added")
+	}
+	if n := s.totalAssemblies(); n != 1 {
+		t.Errorf("%d assemblies", n)
+	}
+}
+
+func (s *site) totalAssemblies() int {
+	s.t.Helper()
+	page, err := s.store.Assemblies(s.t.Context(), now, register.AssemblyFilter{})
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return page.Total
 }
 
 func TestHoseForm_WhatDiffersFromThePrintedLineIsTold(t *testing.T) {

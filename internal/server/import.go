@@ -87,6 +87,15 @@ func (s *Server) upload(c echo.Context) error {
 	if !f.ok() {
 		return s.uploadForm(c, f)
 	}
+	if whole, err := s.takeRegister(c, id, f); err != nil || whole {
+		if err == nil && !f.ok() {
+			return s.uploadForm(c, f)
+		}
+		if err != nil {
+			return err
+		}
+		return done(c, "/register", registerTaken)
+	}
 	return c.Redirect(http.StatusSeeOther, address(web.Path("import", id), "kind", string(knownKind(f.text("kind")))))
 }
 

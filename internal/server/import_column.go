@@ -19,25 +19,36 @@ func (s *Server) samples(ctx context.Context, req *importRequest) ([]string, err
 	}
 	defer sheet.Close()
 	samples := make([]string, len(sheet.Columns))
+	if len(sheet.Missing) > 0 { // whoever says which column is missing has to see what is in them
+		for _, cells := range sheet.FirstRows(sampleRows) {
+			addSamples(samples, cells)
+		}
+		return samples, nil
+	}
 	for range sampleRows {
 		row, err := sheet.Next()
 		if err != nil {
 			break // told by the report itself
 		}
-		for i, cell := range row.Cells {
-			if cell = cleanText(cell); cell == "" || i >= len(samples) {
-				continue
-			}
-			if r := []rune(cell); len(r) > 40 {
-				cell = string(r[:40]) + "…"
-			}
-			if samples[i] != "" {
-				samples[i] += " · "
-			}
-			samples[i] += cell
-		}
+		addSamples(samples, row.Cells)
 	}
 	return samples, nil
+}
+
+// addSamples adds the cells of a row to what stands for each column.
+func addSamples(samples, cells []string) {
+	for i, cell := range cells {
+		if cell = cleanText(cell); cell == "" || i >= len(samples) {
+			continue
+		}
+		if r := []rune(cell); len(r) > 40 {
+			cell = string(r[:40]) + "…"
+		}
+		if samples[i] != "" {
+			samples[i] += " · "
+		}
+		samples[i] += cell
+	}
 }
 
 // columnRows are the columns with the choice of their meaning.

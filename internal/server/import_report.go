@@ -1,14 +1,17 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"io/fs"
+	"maps"
 	"mime"
 	"net/http"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -33,6 +36,7 @@ type importReportPage struct {
 	Open      bool   // the columns are shown opened: something is to be decided
 	Report    *register.ImportReport
 	Refused   []register.ImportLine
+	InShort   string // which columns hold most of what is refused; empty for few rows
 	Rest      []register.ImportLine
 	Noted     int // of Rest, those with something to know
 	Notes     []string
@@ -321,6 +325,7 @@ func (p *importReportPage) fill(report register.ImportReport, req *importRequest
 			}
 		}
 	}
+	p.InShort = inShort(p.Refused, report.Refused+report.Asked)
 	if report.Refused+report.Asked > 0 {
 		p.RestURL = restURL(req)
 	}
@@ -334,6 +339,40 @@ func (p *importReportPage) fill(report register.ImportReport, req *importRequest
 			},
 		}
 	}
+}
+
+// manyRefused is how many rows that are not taken are more than one reads
+// before knowing where most of it is wrong.
+const manyRefused = 10
+
+// inShort says in which columns the rows are wrong, the worst first; empty for
+// few rows. all is how many rows are not taken, of which lines are the first.
+func inShort(lines []register.ImportLine, all int) string {
+	if len(lines) <= manyRefused {
+		return ""
+	}
+	rows := map[string]int{}
+	for _, l := range lines {
+		seen := map[string]bool{}
+		for _, e := range l.Errors {
+			if e.Column != "" && !seen[e.Column] {
+				seen[e.Column] = true
+				rows[e.Column]++
+			}
+		}
+	}
+	columns := slices.SortedFunc(maps.Keys(rows), func(a, b string) int { return cmp.Or(rows[b]-rows[a], strings.Compare(a, b)) })
+	if len(columns) == 0 {
+		return ""
+	}
+	for i, name := range columns {
+		columns[i] = name + " (" + web.Count(rows[name], "row", "rows") + ")"
+	}
+	where := ""
+	if len(lines) < all {
+		where = " in the first " + web.Count(len(lines), "row", "rows")
+	}
+	return "Columns that are wrong" + where + ", the most frequent first: " + strings.Join(columns, ", ") + "."
 }
 
 func restURL(req *importRequest) string {
@@ -429,5 +468,6 @@ func (s *Server) importUndo(c echo.Context) error {
 		return wrap("undo import", err)
 	}
 	s.nudge(result.Stale)
+	s.sent.forget()
 	return done(c, "/import", importUndone)
 }

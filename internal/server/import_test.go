@@ -61,6 +61,19 @@ func TestImport_ReportsByRowAndColumnAndSavesNothing(t *testing.T) {
 	}
 }
 
+func TestImport_WhatStandsInTheColumnsIsSeenWhereOneIsMissing(t *testing.T) {
+	s := empty(t)
+	report := s.uploaded("book.csv", "Unit;Spot;Size\nWL3;lift LH;DN 12\n\"\"\"\";lift RH;DN 16\n", "hoses")
+	testkit.HTML(t, want(t, s.get(report), 422).Body, testkit.In("main", testkit.Text("has no column for Position"), testkit.Text("lift LH · lift RH")))
+}
+
+func TestImport_AMachineWrittenOnceIsToldRowByRow(t *testing.T) {
+	s := empty(t)
+	report := s.uploaded("book.csv", "Unit;Where it sits;Type;Size;Put on\nWL3;lift LH;EN 853 2SN;DN 12;2024-01-02\n;lift RH;EN 853 2SN;DN 12;2024-01-02\n;WL3 shovel: 2 hoses;;;\n", "")
+	testkit.HTML(t, want(t, s.get(report), 200).Body, testkit.In(".verdict", testkit.Text("added 2"), testkit.Text("refused 1")),
+		testkit.In("main", testkit.Text("empty; WL3 of the row above is taken"), testkit.Text("looks like a heading or a sub-total")))
+}
+
 func TestImport_TakesTheGoodRowsAndHandsBackTheRest(t *testing.T) {
 	s := empty(t)
 	report := s.uploaded("liste.csv", germanList, "hoses")
@@ -247,7 +260,8 @@ func TestImport_AReportStaysShort(t *testing.T) {
 	for i := range 2000 {
 		fmt.Fprintf(&b, "M-%d,p,2024-13-%02d\n", i, i%28+1)
 	}
-	page := testkit.HTML(t, want(t, s.get(s.uploaded("many.csv", b.String(), "hoses")), 200).Body, testkit.In(".outcome", testkit.Text("refused 2000")))
+	page := testkit.HTML(t, want(t, s.get(s.uploaded("many.csv", b.String(), "hoses")), 200).Body, testkit.In(".outcome", testkit.Text("refused 2000")),
+		testkit.In("main", testkit.Text("Columns that are wrong in the first"), testkit.Text("the most frequent first: fitted (")))
 	if n := len(testkit.Find(page, "th[scope=row]")); n > 600 {
 		t.Errorf("%d rows shown", n)
 	}

@@ -26,8 +26,11 @@ type inspectionStore interface {
 // inspectionPage is the form for one look at one hose.
 type inspectionPage struct {
 	Base
+	Once     string
 	Sheet    register.MachineSheet
 	Problems []problem
+	Told     []string // what was taken for granted in reading the day
+	ToldKey  string
 	Fields   []field
 	Verdict  verdict
 	Findings []findingFields
@@ -62,12 +65,13 @@ func (s *Server) newInspection(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.inspectionForm(c, sheet, newForm("on", sheet.Today.String(), "position", query(c, "position")))
+	return s.inspectionForm(c, sheet, s.newForm(c, "on", s.style(c).Date(sheet.Today), "position", query(c, "position")))
 }
 
 func (s *Server) inspectionForm(c echo.Context, sheet register.MachineSheet, f *form) error {
 	page := inspectionPage{
-		Base: s.machineBase(c, "Note an inspection at "+sheet.Machine.Code, sheet), Sheet: sheet, Problems: f.Problems, Safety: safetyLines(),
+		Once: f.once(),
+		Base: s.machineBase(c, "Note an inspection at "+sheet.Machine.Code, sheet), Sheet: sheet, Problems: f.Problems, Told: f.Told, ToldKey: f.told(), Safety: safetyLines(),
 		Action: web.Path("machines", sheet.Machine.Code, "inspections", "new"), Verdict: verdict{f.text("verdict"), f.errorAt("verdict")},
 	}
 	positions := []option{{"", "choose the position"}}
@@ -76,7 +80,7 @@ func (s *Server) inspectionForm(c echo.Context, sheet register.MachineSheet, f *
 	}
 	page.Fields = []field{
 		f.field("position", "Position").need().choose(positions...).wide(),
-		f.field("on", "Day").need().hint("As 2026-11-25 or 25.11.2026."),
+		f.field("on", "Day").need().hint(s.style(c).HintDate()),
 		f.field("by", "Inspected by").hint("Name of the inspector."),
 	}
 	for i := 1; i <= findingRows; i++ {
@@ -147,7 +151,7 @@ func (s *Server) addInspection(c echo.Context) error {
 	default:
 		f.wrong("verdict", "Say whether it is sound or something was found.")
 	}
-	if !f.ok() {
+	if !f.ok() || f.toTell() {
 		return s.inspectionForm(c, sheet, f)
 	}
 	known, err := s.noteInspection(c, sheet, cmd)

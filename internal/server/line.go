@@ -31,12 +31,13 @@ type line struct {
 	Strip          template.HTML
 }
 
-func lineOf(l register.Line) line {
+// lineOf puts an assembly into words, its dates in a style.
+func lineOf(st web.Style, l register.Line) line {
 	e := l.Estimate
-	v := line{Line: l, Status: l.Status, Incomplete: l.Incomplete(), NoDate: noDate(l), Band: web.Band(e.Earliest, e.Latest), Early: early(e)}
+	v := line{Line: l, Status: l.Status, Incomplete: l.Incomplete(), NoDate: noDate(l), Band: st.Band(e.Earliest, e.Latest), Early: early(e)}
 	switch {
 	case v.Early:
-		v.Likely = likely(e)
+		v.Likely = likely(st, e)
 		v.Why = "the earliest of the band; " + v.Likely
 	case e.Governing != "":
 		v.Why = string(e.Governing)
@@ -56,14 +57,14 @@ func lineOf(l register.Line) line {
 func early(e register.Estimate) bool { return !e.ActBy.IsZero() && e.ActBy != e.Due }
 
 // likely says when the hose is likely due where an earlier date counts.
-func likely(e register.Estimate) string {
+func likely(st web.Style, e register.Estimate) string {
 	switch {
 	case e.Due.IsZero():
 		return "likely no limit within 100 years"
 	case e.Governing == "":
-		return "likely " + e.Due.String()
+		return "likely " + st.Date(e.Due)
 	}
-	return "likely " + e.Due.String() + " by the " + string(e.Governing) + " clock"
+	return "likely " + st.Date(e.Due) + " by the " + string(e.Governing) + " clock"
 }
 
 // usedText is a used share; while its date is to come it is not all of it.
@@ -117,13 +118,13 @@ func startOf(l register.Line) quantity.Date {
 func chartDay(d quantity.Date) chart.Day { return chart.Day(d.DayNumber()) }
 
 // strip draws the life strip of a line; id begins all its ids.
-func strip(id string, a chart.Axis, l register.Line, inspections []quantity.Date) template.HTML {
+func strip(st web.Style, id string, a chart.Axis, l register.Line, inspections []quantity.Date) template.HTML {
 	e := l.Estimate
 	s := chart.Strip{
 		ID: id, Title: "Life of " + l.AssemblyCode + " at " + l.Position,
 		Start: chartDay(startOf(l)), Fitted: chartDay(l.Fitted),
 		Due: chartDay(e.ActBy), Earliest: chartDay(e.Earliest), Latest: chartDay(e.Latest),
-		Label: string(e.Governing), DueText: web.Date(e.ActBy),
+		Label: string(e.Governing), DueText: st.Date(e.ActBy),
 	}
 	switch {
 	case e.ActBy.IsZero():
@@ -134,25 +135,25 @@ func strip(id string, a chart.Axis, l register.Line, inspections []quantity.Date
 	for _, d := range inspections {
 		s.Inspections = append(s.Inspections, chartDay(d))
 	}
-	s.Desc = stripText(l, len(inspections))
+	s.Desc = stripText(st, l, len(inspections))
 	return template.HTML(s.SVG(a)) //nolint:gosec // chart escapes every text
 }
 
 // stripText says in words what the strip shows.
-func stripText(l register.Line, inspections int) string {
+func stripText(st web.Style, l register.Line, inspections int) string {
 	e := l.Estimate
 	var b strings.Builder
-	b.WriteString("From " + web.Or(startOf(l).String(), "an unknown day") + " on, fitted " + web.Or(l.Fitted.String(), "on an unknown day"))
+	b.WriteString("From " + dayOr(st, startOf(l), "an unknown day") + " on, fitted " + dayOr(st, l.Fitted, "on an unknown day"))
 	if e.ActBy.IsZero() {
 		b.WriteString(", " + noDate(l))
 	} else {
-		b.WriteString(", due " + e.ActBy.String())
+		b.WriteString(", due " + st.Date(e.ActBy))
 		if early(e) {
-			b.WriteString(", the earliest of the band, " + likely(e))
+			b.WriteString(", the earliest of the band, " + likely(st, e))
 		} else {
 			b.WriteString(" by its " + string(e.Governing) + " clock")
 		}
-		if band := web.Band(e.Earliest, e.Latest); band != "" {
+		if band := st.Band(e.Earliest, e.Latest); band != "" {
 			b.WriteString(", between " + band)
 		}
 	}
@@ -160,6 +161,14 @@ func stripText(l register.Line, inspections int) string {
 		b.WriteString(", " + web.Count(inspections, "inspection", "inspections"))
 	}
 	return b.String() + "."
+}
+
+// dayOr is a day, or other words where there is none.
+func dayOr(st web.Style, d quantity.Date, other string) string {
+	if d.IsZero() {
+		return other
+	}
+	return st.Date(d)
 }
 
 // stripID is the prefix of the ids of the n-th strip of a page.

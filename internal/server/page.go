@@ -13,6 +13,7 @@ import (
 
 	"hoseward/internal/life"
 	"hoseward/internal/quantity"
+	"hoseward/web"
 )
 
 // Base is what every page shows: title block, menu, what was just done.
@@ -26,13 +27,15 @@ type Base struct {
 	Demo    bool
 	Static  string // where static files are
 	Done    string // what was just done, in one sentence; empty if nothing was
+	Undo    bool   // what was just done can be undone
+	Find    string // what the search box holds
 }
 
 // base is the base of a page.
 func (s *Server) base(c echo.Context, section, title string) Base {
 	return Base{
 		Title: title, Section: section, Today: quantity.DateOf(s.deps.Now(), s.deps.Zone),
-		Who: s.cfg.Who, Demo: s.cfg.Demo, Static: s.static, Done: doneSentence(c.QueryParam("done")),
+		Who: s.cfg.Who, Demo: s.cfg.Demo, Static: s.static, Done: doneSentence(c.QueryParam("done")), Undo: undoOffered(c.QueryParam("done")),
 	}
 }
 
@@ -46,6 +49,14 @@ func safetyLines() []string {
 // test holds the one to the other.
 func pageStructs() map[string]any {
 	return map[string]any{
+		"assemblies":    assembliesPage{},
+		"acts":          actsPage{},
+		"assembly_edit": hoseEditPage{},
+		"finding":       findingPage{},
+		"fit":           fitPage{},
+		"found":         foundPage{},
+		"remove":        removePage{},
+		"undo":          undoPage{},
 		"assembly":      assemblyPage{},
 		"due":           duePage{},
 		"error":         errorPage{},
@@ -54,23 +65,36 @@ func pageStructs() map[string]any {
 		"import_report": importReportPage{},
 		"inspection":    inspectionPage{},
 		"jobs":          jobsPage{},
+		"list":          listsPage{},
 		"machine":       machinePage{},
-		"machine_new":   newMachinePage{},
+		"form":          formPage{},
+		"kind":          kindPage{},
+		"kinds":         kindsPage{},
+		"order":         orderPage{},
+		"sites":         sitesPage{},
 		"machines":      machinesPage{},
 		"manual":        manualPage{},
+		"me":            mePage{},
 		"policies":      policiesPage{},
+		"positions":     positionsPage{},
 		"reading":       readingPage{},
+		"register":      registerPage{},
+		"search":        searchPage{},
 		"start":         startPage{},
+		"swap":          swapPage{},
 		"tables":        tablesPage{},
 		"today":         todayPage{},
+		"unknown":       unknownPage{},
+		"yard":          yardPage{},
 	}
 }
 
-// render renders a page into memory and sends it whole.
+// render renders a page into memory, in the units of the person, and sends it
+// whole.
 func (s *Server) render(c echo.Context, status int, name string, page any) error {
-	t, ok := s.pages[name]
-	if !ok {
-		return fmt.Errorf("render page %s: no such template", name)
+	t, err := s.pages.Page(name, s.style(c))
+	if err != nil {
+		return fmt.Errorf("render page %s: %w", name, err)
 	}
 	var b bytes.Buffer
 	if err := t.Execute(&b, page); err != nil {
@@ -94,6 +118,8 @@ const (
 	inspectionKnown = "inspection-known"
 	importUndone    = "import-undone"
 	importAnew      = "import-anew"
+	registerTaken   = "register-taken"
+	unitsSet        = "units-set"
 )
 
 // doneSentence is the sentence of a word in ?done=; the words are a closed
@@ -112,12 +138,16 @@ func doneSentence(word string) string {
 		return "The inspection is noted. What was found forbids working: take the machine out of service now, depressurise it, and mark it so that nobody starts it until the hose is replaced."
 	case inspectionKnown:
 		return "This very inspection was in the register already; nothing was added."
+	case unitsSet:
+		return "Pages print in these units for you from now on."
 	case importAnew:
 		return "You changed how the sheet is read, so nothing was taken. This is what taking it would do now."
+	case registerTaken:
+		return "The register is taken as it was exported; its dates are worked out now."
 	case importUndone:
 		return "The import is undone: what it added is gone, what it changed is as before."
 	}
-	return ""
+	return web.Or(placeDone(word), web.Or(listDone(word), storyDone(word)))
 }
 
 // done sends the browser on to an address, with a word for what was done, so

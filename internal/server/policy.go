@@ -16,6 +16,7 @@ import (
 // policyStore is what the pages to read ask of the register.
 type policyStore interface {
 	Policies(ctx context.Context) ([]register.Policy, error)
+	Sites(ctx context.Context) ([]register.Site, error)
 }
 
 // policiesPage shows every policy with its source.
@@ -30,6 +31,7 @@ type policiesPage struct {
 type policyView struct {
 	Name, Source, Lengthened string
 	Shipped                  bool
+	Used, Edit               string // which sites use it; where to change it, empty for a shipped one
 	Limits                   []limitRow
 	Notes                    []string
 }
@@ -47,8 +49,17 @@ func (s *Server) policies(c echo.Context) error {
 		return wrap("list policies", err)
 	}
 	page := policiesPage{Base: s.base(c, "policies", "Policies"), Findings: life.FindingKinds(), Safety: safetyLines()}
+	sites, err := s.deps.Store.Sites(c.Request().Context())
+	if err != nil {
+		return wrap("list sites", err)
+	}
 	for _, p := range list {
-		page.Policies = append(page.Policies, policyViewOf(p))
+		v := policyViewOf(p)
+		v.Used = policyUsed(sites, p.ID)
+		if !p.Shipped {
+			v.Edit = web.Path("policies", strconv.FormatInt(p.ID, 10), "edit")
+		}
+		page.Policies = append(page.Policies, v)
 	}
 	return s.show(c, "policies", page)
 }

@@ -343,7 +343,7 @@ func TestAssembly_ShowsTheWorkingOfItsDate(t *testing.T) {
 				checks = append(checks, testkit.In(".warnings", testkit.Text(strings.Join(strings.Fields(w.Text), " "))))
 			}
 			for _, v := range sheet.Service {
-				checks = append(checks, testkit.In("main", testkit.Text(v.Field+" "+strings.Join(strings.Fields(v.Value), " ")+" "+string(v.Level))))
+				checks = append(checks, testkit.In("main", testkit.Text(string(v.Field)+" "+strings.Join(strings.Fields(server.ServiceText(v)), " ")+" "+string(v.Level))))
 			}
 			if l.Incomplete() {
 				checks = append(checks, testkit.Has(".status-incomplete"))

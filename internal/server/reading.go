@@ -19,9 +19,12 @@ type readingStore interface {
 // readingPage is the form for one reading of an hour meter.
 type readingPage struct {
 	Base
+	Once     string
 	Sheet    register.MachineSheet
 	Last     *register.Reading
 	Problems []problem
+	Told     []string // what was taken for granted in reading the day
+	ToldKey  string
 	Fields   []field
 	Changed  []field // what a replaced meter showed
 	Open     bool    // the part about a replaced meter
@@ -50,12 +53,13 @@ func (s *Server) newReading(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.readingForm(c, sheet, newForm("on", sheet.Today.String()))
+	return s.readingForm(c, sheet, s.newForm(c, "on", s.style(c).Date(sheet.Today)))
 }
 
 func (s *Server) readingForm(c echo.Context, sheet register.MachineSheet, f *form) error {
 	page := readingPage{
-		Base: s.machineBase(c, "Note a reading of "+sheet.Machine.Code, sheet), Sheet: sheet, Problems: f.Problems,
+		Once: f.once(),
+		Base: s.machineBase(c, "Note a reading of "+sheet.Machine.Code, sheet), Sheet: sheet, Problems: f.Problems, Told: f.Told, ToldKey: f.told(),
 		Action: web.Path("machines", sheet.Machine.Code, "readings", "new"),
 		Open:   f.text("old_end") != "" || f.text("new_start") != "" || f.errorAt("old_end") != "" || f.errorAt("new_start") != "",
 	}
@@ -63,7 +67,7 @@ func (s *Server) readingForm(c echo.Context, sheet register.MachineSheet, f *for
 		page.Last = &sheet.Readings[0]
 	}
 	page.Fields = []field{
-		f.field("on", "Day").need().hint("As 2026-11-25 or 25.11.2026."),
+		f.field("on", "Day").need().hint(s.style(c).HintDate()),
 		f.field("hours", "Hour meter shows").need().decimal().hint("In hours, as it stands on the meter."),
 		f.field("note", "Note").wide(),
 	}
@@ -89,14 +93,14 @@ func (s *Server) addReading(c echo.Context) error {
 		f.needed("hours", "Give what the hour meter shows.")
 	}
 	r := register.AddReading{Machine: sheet.Machine.Code, On: f.day("on"), Source: "page", Note: f.text("note")}
-	hours, oldEnd, newStart := f.hours("hours"), f.hours("old_end"), f.hours("new_start")
+	hours, oldEnd, newStart := f.meter("hours", latestReading(sheet.Readings)), f.meter("old_end", latestReading(sheet.Readings)), f.hours("new_start")
 	if f.text("old_end") != "" {
 		f.needed("new_start", "Give where the new meter began, or empty both.")
 	}
 	if f.text("new_start") != "" {
 		f.needed("old_end", "Give where the old meter ended, or empty both.")
 	}
-	if !f.ok() {
+	if !f.ok() || f.toTell() {
 		return s.readingForm(c, sheet, f)
 	}
 	var cmds []register.Command

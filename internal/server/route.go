@@ -2,6 +2,7 @@ package server
 
 import (
 	"net/http"
+	"slices"
 
 	"github.com/labstack/echo/v4"
 )
@@ -15,6 +16,7 @@ type right string
 const (
 	anyone right = "anyone" // no person needed: static files
 	see    right = "see"    // read pages
+	own    right = "own"    // change what is one's own alone: units, saved lists
 	record right = "record" // note readings, inspections, machines and hoses
 	manage right = "manage" // import and undo
 )
@@ -26,16 +28,21 @@ type route struct {
 	handle       echo.HandlerFunc
 }
 
-// routes is the table: every route and the right it needs.
+const get, post = http.MethodGet, http.MethodPost
+
+// routes is the table: every route and the right it needs, subject by subject.
 func (s *Server) routes() []route {
-	const get, post = http.MethodGet, http.MethodPost
+	return slices.Concat(
+		s.mainRoutes(), s.placeRoutes(), s.storyRoutes(), s.listRoutes(), s.gapRoutes(), s.exportRoutes(), s.personRoutes(),
+	)
+}
+
+// mainRoutes are the pages that read, the first forms, imports.
+func (s *Server) mainRoutes() []route {
 	return []route{
 		{get, "/", see, s.today},
 		{get, "/due", see, s.due},
-		{get, "/due.csv", see, s.dueCSV},
 		{get, "/machines", see, s.machines},
-		{get, "/machines/new", see, s.newMachine},
-		{post, "/machines/new", record, s.addMachine},
 		{get, "/machines/:code", see, s.machine},
 		{get, "/machines/:code/hoses/new", see, s.newHose},
 		{post, "/machines/:code/hoses/new", record, s.addHose},
@@ -66,6 +73,9 @@ func (s *Server) admit(r route) echo.HandlerFunc {
 		if !s.has(c, r.right) {
 			return echo.ErrForbidden
 		}
+		if r.right != anyone {
+			s.style(c) // known to whatever reads a form of this request
+		}
 		return r.handle(c)
 	}
 }
@@ -74,7 +84,7 @@ func (s *Server) admit(r route) echo.HandlerFunc {
 // person has each right of the list, and nobody has any other.
 func (s *Server) has(_ echo.Context, need right) bool {
 	switch need {
-	case anyone, see, record, manage:
+	case anyone, see, own, record, manage:
 		return true
 	}
 	return false

@@ -3,12 +3,13 @@ package server
 import (
 	"errors"
 	"fmt"
-	"html/template"
 	"io"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/url"
 	"os"
+	"slices"
 	"sync"
 	"time"
 
@@ -43,6 +44,12 @@ type Store interface {
 	importStore
 	policyStore
 	jobStore
+	unknownStore
+	personStore
+	listStore
+	exportStore
+	placeStore
+	storyStore
 }
 
 // Uploads keeps uploaded files until they are imported.
@@ -74,10 +81,11 @@ type Server struct {
 	echo   *echo.Echo
 	hosts  hosts
 	static string // where static files are: /static/<hash>
-	pages  map[string]*template.Template
+	pages  *web.Printer
 	manual []web.ManualPage
 	// inspecting is held while an inspection is looked for and stored.
 	inspecting sync.Mutex
+	sent       sent // forms that were sent, so that none is carried out twice
 }
 
 // New makes a server. It reads the templates and fails if one of them is
@@ -91,11 +99,9 @@ func New(cfg Config, deps Deps) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{cfg: cfg, deps: deps, echo: echo.New(), hosts: allowed, pages: map[string]*template.Template{}}
-	for name := range pageStructs() {
-		if s.pages[name], err = web.Page(name); err != nil {
-			return nil, err
-		}
+	s := &Server{cfg: cfg, deps: deps, echo: echo.New(), hosts: allowed}
+	if s.pages, err = web.NewPrinter(slices.Collect(maps.Keys(pageStructs()))...); err != nil {
+		return nil, err
 	}
 	if s.manual, err = web.Manual(); err != nil {
 		return nil, err

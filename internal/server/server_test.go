@@ -37,6 +37,7 @@ type site struct {
 	t      testing.TB
 	store  *store.Store
 	server *server.Server
+	addr   string // that it says it listens at
 	log    *lockedBuffer
 }
 
@@ -97,7 +98,7 @@ func serve(t testing.TB, reg *store.Store, settings ...setting) *site {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &site{t: t, store: reg, server: s, log: log}
+	return &site{t: t, store: reg, server: s, addr: cfg.Addr, log: log}
 }
 
 // shared is the demo register all tests that only read work on, made when the
@@ -113,6 +114,10 @@ func TestMain(m *testing.M) {
 	code := m.Run()
 	if shared.store != nil {
 		shared.store.Close()
+	}
+	if full.store != nil {
+		full.store.Close()
+		os.RemoveAll(full.dir)
 	}
 	if shared.dir != "" {
 		os.RemoveAll(shared.dir)
@@ -164,7 +169,7 @@ func (s *site) apply(cmds ...register.Command) register.Result {
 func (s *site) do(r *http.Request) *http.Response {
 	s.t.Helper()
 	if r.Host == "example.com" { // what httptest sets
-		r.Host = addr
+		r.Host = s.addr
 	}
 	w := httptest.NewRecorder()
 	s.server.ServeHTTP(w, r)

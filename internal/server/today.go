@@ -36,6 +36,8 @@ type todayPage struct {
 	Counts    register.Counts
 	Pressing  []line
 	Failed    []register.JobRun
+	Running   []jobProgress
+	Lists     []register.SavedList
 	Safety    []string
 }
 
@@ -57,31 +59,32 @@ func (s *Server) today(c echo.Context) error {
 	}
 	page.Rows, page.Others = countRows(page.Counts, site)
 	if page.Counts.Stop+page.Counts.Overdue+page.Counts.Soon+page.Counts.Incomplete > 0 {
-		found, err := s.deps.Store.Lines(ctx, now, register.LineFilter{Site: site, Limit: pressing})
+		found, err := s.deps.Store.Lines(ctx, now, register.LineFilter{Site: site, Limit: pressing, Uncounted: true})
 		if err != nil {
 			return wrap("list what is due", err)
 		}
 		for _, l := range found.Lines {
 			if l.Status != life.StatusInService || l.Incomplete() {
-				page.Pressing = append(page.Pressing, lineOf(l))
+				page.Pressing = append(page.Pressing, lineOf(s.style(c), l))
 			}
 		}
 	}
-	if page.Failed, err = s.failedJobs(ctx); err != nil {
+	runs, err := s.deps.Store.JobRuns(ctx, 50)
+	if err != nil {
+		return wrap("list runs of jobs", err)
+	}
+	page.Failed, page.Running = failedJobs(runs), running(runs)
+	if page.Lists, err = s.savedLists(c); err != nil {
 		return err
 	}
 	return s.show(c, "today", page)
 }
 
-// failedJobs are the jobs whose last run failed.
-func (s *Server) failedJobs(ctx context.Context) ([]register.JobRun, error) {
-	runs, err := s.deps.Store.JobRuns(ctx, 50)
-	if err != nil {
-		return nil, wrap("list runs of jobs", err)
-	}
+// failedJobs are the jobs whose last run failed; runs come newest first.
+func failedJobs(runs []register.JobRun) []register.JobRun {
 	var failed []register.JobRun
 	seen := map[string]bool{}
-	for _, r := range runs { // newest first
+	for _, r := range runs {
 		if r.Finished == nil || seen[r.Job] {
 			continue
 		}
@@ -90,7 +93,7 @@ func (s *Server) failedJobs(ctx context.Context) ([]register.JobRun, error) {
 			failed = append(failed, r)
 		}
 	}
-	return failed, nil
+	return failed
 }
 
 // countRows are the rows of Today: what is pressing, and what else there is to
@@ -112,9 +115,9 @@ func countRows(n register.Counts, site string) (rows, others []countRow) {
 	}
 	others = []countRow{
 		{N: n.OverRating, Word: "worked above their rating", Text: "Without a recorded pressure log or an assessment this is outside accepted practice.", URL: due("over", "yes")},
-		{N: n.EmptyPositions, Word: "positions without a hose", Text: "Known to belong there, but none is noted.", URL: address("/machines", "site", site)},
-		{N: n.Stale, Word: "being worked out anew", Text: "Dates that wait for the next run of the nightly job.", URL: "/jobs"},
-		{N: n.InStore, Word: "in store", Text: "Hose assemblies not fitted to a machine."},
+		{N: n.EmptyPositions, Word: "positions without a hose", Text: "Known to belong there, but none is noted.", URL: address("/positions", "empty", "yes", "site", site)},
+		{N: n.Stale, Word: "being worked out anew", Text: "Dates that wait for a job that runs by itself.", URL: "/jobs"},
+		{N: n.InStore, Word: "in store", Text: "Hose assemblies not fitted to a machine.", URL: address("/assemblies", "where", "in store", "site", site)},
 	}
 	return rows, others
 }
@@ -134,9 +137,6 @@ func siteField(sites []register.Site, chosen string) *field {
 	if len(sites) < 2 {
 		return nil
 	}
-	o := []option{{"", "all sites"}}
-	for _, s := range sites {
-		o = append(o, option{s.Name, s.Name})
-	}
-	return &field{Name: "site", Label: "Site", Value: chosen, Options: o}
+	fd := field{Name: "site", Label: "Site", Value: chosen}.choose(choiceOf("all sites", siteNames(sites))...)
+	return &fd
 }

@@ -24,8 +24,9 @@ addEventListener('pageshow', () => {
   }
 });
 
-// After an error the list of what is wrong is where the reader starts.
-document.getElementById('problems')?.focus();
+// After an error the list of what is wrong is where the reader starts; before
+// a change that moves dates, what it would move.
+(document.getElementById('problems') ?? document.getElementById('preview'))?.focus();
 
 // On paper nothing can be opened by a tap.
 addEventListener('beforeprint', () => {
@@ -54,5 +55,18 @@ if (menu) {
     if (menu.open && !menu.contains(event.target)) {
       menu.open = false;
     }
+  });
+}
+
+// In a form with a field for each of many things, Enter goes on to the next
+// one; behind the last it comes to the button.
+for (const form of document.querySelectorAll('form[data-enter="next"]')) {
+  form.addEventListener('keydown', (event) => {
+    if (event.key !== 'Enter' || event.target.tagName !== 'INPUT') {
+      return;
+    }
+    const stops = [...form.querySelectorAll('input:not([type="hidden"]):not([type="checkbox"]), button')];
+    event.preventDefault();
+    stops[stops.indexOf(event.target) + 1]?.focus();
   });
 }
