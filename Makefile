@@ -44,7 +44,7 @@ release: ## programs for all systems, with checksums, in dist
 	@cd dist && sha256sum hoseward-* > SHA256SUMS
 
 race: ## the race detector where goroutines meet; needs gcc
-	CGO_ENABLED=1 go test -race ./jobs ./internal/files ./internal/config
+	CGO_ENABLED=1 go test -race ./jobs ./internal/files ./internal/config ./web
 	CGO_ENABLED=1 go test -race -run '$(RACE)' ./internal/store ./internal/exchange ./internal/server ./cmd/hoseward
 
 check: lint test race ## what CI runs

@@ -59,7 +59,7 @@ func laylineRows(l hose.Layline) [][2]string {
 		size = fmt.Sprintf("DN %d, dash -%d", l.Size.DN, l.Size.Dash)
 	}
 	if l.RatedBar != nil {
-		rated = quantity.Pressure(*l.RatedBar).Format(quantity.Bar)
+		rated = quantity.Pressure(*l.RatedBar).FormatRating(quantity.Bar)
 	}
 	if !l.Made.IsZero() {
 		made = fmt.Sprintf("%s (%s to %s)", l.Made, l.Made.From, l.Made.To)

@@ -35,8 +35,8 @@ type commands struct {
 
 	Serve    serveCommand    `cmd:"" help:"Serve the pages and run the scheduled jobs."`
 	Estimate estimateCommand `cmd:"" help:"Re-estimate the register, then list what is due, worst first."`
-	Import   importCommand   `cmd:"" help:"Take a sheet of machines, hoses or readings into the register."`
-	Export   exportCommand   `cmd:"" help:"Write machines, hoses or readings as a sheet that imports back."`
+	Import   importCommand   `cmd:"" help:"Take a sheet of machines, hoses or readings, or a whole register, into the register."`
+	Export   exportCommand   `cmd:"" help:"Write the whole register, or machines, hoses or readings, as a file that imports back."`
 	Migrate  migrateCommand  `cmd:"" help:"Bring the schema of the register up to date."`
 
 	Calc calcCommands `cmd:"" help:"The mathematics alone, on files, with no register."`

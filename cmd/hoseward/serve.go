@@ -43,7 +43,7 @@ func (c serveCommand) Run(ctx context.Context, m *Main, s config.Settings) error
 		return fmt.Errorf("listen on %s (is another hoseward running? --listen takes another address): %w", s.Listen, err)
 	}
 	defer listener.Close()
-	runner, err := jobs.New(reg, m.Now, log, jobs.Nightly(reg), jobs.Stale(reg), clearUploads(folder))
+	runner, err := jobs.New(reg, m.Now, log, jobs.Nightly(reg), jobs.Stale(reg), jobs.Known(reg), clearUploads(folder))
 	if err != nil {
 		return err
 	}
@@ -98,7 +98,7 @@ func clearUploads(folder *files.Folder) jobs.Job {
 	return jobs.Job{
 		Name: "clear uploads",
 		Spec: "40 * * * *",
-		Run: func(_ context.Context, now time.Time) (int, error) {
+		Run: func(_ context.Context, now time.Time, _ jobs.Progress) (int, error) {
 			return folder.RemoveOlder(now.Add(-keepUploads))
 		},
 	}

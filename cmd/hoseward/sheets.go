@@ -23,7 +23,7 @@ import (
 
 // importCommand takes a sheet into the register.
 type importCommand struct {
-	File      string            `arg:"" help:"CSV or XLSX file."`
+	File      string            `arg:"" help:"CSV or XLSX file; or a whole register as XLSX or JSON, which an empty register takes."`
 	Kind      string            `enum:"machines,hoses,readings,?" default:"?" help:"machines, hoses or readings; told from the headers if not given."`
 	Sheet     string            `placeholder:"NAME" help:"Sheet of a workbook; the one whose headers fit best if not given."`
 	DryRun    bool              `help:"Say what would be added, changed and refused, and change nothing."`
@@ -50,6 +50,9 @@ func (c importCommand) Run(ctx context.Context, m *Main, s config.Settings) erro
 	hash, size, err := hashOf(file)
 	if err != nil {
 		return fmt.Errorf("read the sheet: %w", err)
+	}
+	if c.Kind == "?" && exchange.IsWhole(file, size) {
+		return c.whole(ctx, m, reg, file, size)
 	}
 	if c.Undo {
 		return c.undo(ctx, m, reg, hash)
@@ -172,7 +175,7 @@ func (c importCommand) take(ctx context.Context, m *Main, s config.Settings, reg
 		return err
 	}
 	if report.Stale > 0 {
-		if _, err := reg.ReestimateStale(ctx, m.Now()); err != nil {
+		if _, err := reg.ReestimateStale(ctx, m.Now(), nil); err != nil {
 			return fmt.Errorf("the rows are taken, but estimating them failed; hoseward estimate does it again: %w", err)
 		}
 	}
@@ -247,47 +250,4 @@ func (r *restFile) close() error {
 		return nil
 	}
 	return errors.Join(r.back.Flush(), r.file.Close())
-}
-
-// exportCommand writes one kind of thing as a sheet that imports back.
-type exportCommand struct {
-	File string `arg:"" help:"CSV file to write; - is standard output."`
-	Kind string `enum:"machines,hoses,readings" default:"hoses" help:"machines, hoses or readings."`
-}
-
-// Run writes the sheet. A file takes its name only once it is whole.
-func (c exportCommand) Run(ctx context.Context, m *Main, s config.Settings) error {
-	reg, err := openExisting(ctx, s.DB)
-	if err != nil {
-		return err
-	}
-	defer reg.Close()
-	if c.File == "-" {
-		return c.write(ctx, reg, m.Stdout)
-	}
-	part, err := os.CreateTemp(filepath.Dir(c.File), ".export-*")
-	if err != nil {
-		return fmt.Errorf("make the sheet: %w", err)
-	}
-	defer os.Remove(part.Name()) // fails once it has its name
-	err = c.write(ctx, reg, part)
-	if err == nil {
-		err = part.Sync()
-	}
-	if err = errors.Join(err, part.Close()); err != nil {
-		return fmt.Errorf("write the sheet: %w", err)
-	}
-	if err := os.Rename(part.Name(), c.File); err != nil {
-		return fmt.Errorf("give the sheet its name: %w", err)
-	}
-	return nil
-}
-
-func (c exportCommand) write(ctx context.Context, reg *store.Store, w io.Writer) error {
-	kind := register.ImportKind(c.Kind)
-	out := exchange.NewWriter(w, kind)
-	if err := reg.Export(ctx, kind, out.Write); err != nil {
-		return fmt.Errorf("export %s: %w", kind, err)
-	}
-	return out.Flush()
 }

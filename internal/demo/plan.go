@@ -206,6 +206,10 @@ func pressing() []target {
 	}
 }
 
+// storedMonths is how long an assembly of the demo may have lain before it was
+// fitted without anybody's release.
+const storedMonths = 20
+
 // press makes lines due as the target says.
 func (b *builder) press(t target) {
 	for _, s := range b.slots {
@@ -222,6 +226,9 @@ func (b *builder) press(t target) {
 			assembled = monthStart(assembled)
 		}
 		b.fitOn(s, assembled.AddDays(b.between(35, 75)), 0)
+		if s.now.from.After(assembled.AddMonths(storedMonths)) {
+			continue // the machine came long after; no hose waits that long for it
+		}
 		s.now.assembly = b.hose(s.line, assembled, b.between(40, 400))
 		if t.days >= 0 {
 			s.now.assembly.Assembled = quantity.Day(assembled)

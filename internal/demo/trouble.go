@@ -2,6 +2,7 @@ package demo
 
 import (
 	"fmt"
+	"strings"
 
 	"hoseward/internal/life"
 	"hoseward/internal/quantity"
@@ -63,6 +64,18 @@ func (b *builder) wrongHoses() {
 	}
 }
 
+// youngHose makes the hose of an assembly one made a quarter before it was
+// assembled.
+func (b *builder) youngHose(s *slot, a *register.Assembly) {
+	bar := *a.RatedBar
+	if a.RatingSource == register.RatingTable {
+		bar = 0 // not printed
+	}
+	a.Made = quarterOf(a.Assembled.From.AddDays(-90))
+	a.Layline = printed(a.Maker, s.line.family, a.DN, bar, a.Made)
+	a.MadeText = a.Layline[strings.LastIndexAny(a.Layline, "/ ")+1:]
+}
+
 // wrongAges are assemblies of hose that was too old, or that lay too long.
 func (b *builder) wrongAges() {
 	for _, old := range [][2]string{
@@ -108,6 +121,7 @@ func (b *builder) unknowns() {
 		if s := b.find(at[0], at[1]); s != nil {
 			s.marked = true
 			a := &s.now.assembly
+			b.youngHose(s, a) // its make date stands for the assembly's, so it must not have lain long
 			a.Assembled, a.AssembledText = quantity.Period{}, ""
 			s.now.hours = false
 			s.now.onText = "before the sheets began"

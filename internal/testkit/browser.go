@@ -45,7 +45,7 @@ func Browser(t testing.TB) context.Context {
 }
 
 // browserTime is how long one test may use its browser.
-const browserTime = 3 * time.Minute
+const browserTime = 6 * time.Minute
 
 func findBrowser() string {
 	if path := os.Getenv("HOSEWARD_TEST_BROWSER"); path != "" {
