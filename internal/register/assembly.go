@@ -1,6 +1,11 @@
 package register
 
-import "hoseward/internal/quantity"
+import (
+	"strings"
+
+	"hoseward/internal/hose"
+	"hoseward/internal/quantity"
+)
 
 // Assembly is a hose with two ends: one physical thing with a code of its own.
 type Assembly struct {
@@ -51,6 +56,42 @@ const (
 	RatingTyped   RatingSource = "typed"
 	RatingTable   RatingSource = "table"
 )
+
+// SettledRating is the rating that is stored of the one typed and the one
+// printed on the hose, both in bar and nil where there is none, and where it is
+// from. The printed one wins; a lower one that was typed is kept, since it is
+// the safer one. Nothing typed gives nothing.
+func SettledRating(typed, printed *float64) (*float64, RatingSource) {
+	switch {
+	case typed == nil:
+		return nil, ""
+	case printed == nil || *printed <= 0:
+		return typed, RatingTyped
+	case hose.SameRating(*typed, *printed) || *typed > *printed:
+		return printed, RatingPrinted
+	}
+	return typed, RatingTyped
+}
+
+// FillFromTable fills what the published row of its designation and size says
+// and nobody typed: rating, construction, tube, highest temperature.
+func (a *Assembly) FillFromTable() {
+	rows, _ := hose.Lookup(a.Designation, hose.Size{DN: a.DN, Dash: a.Dash})
+	choice, ok := hose.Choose(rows, a.RatedBar)
+	if !ok {
+		return
+	}
+	if a.RatedBar == nil {
+		a.RatedBar, a.RatingSource = hose.Known(choice.Row.RatedBar), RatingTable
+	}
+	a.Construction = choice.Row.Construction
+	if a.Tube == "" {
+		a.Tube = choice.Row.Tube
+	}
+	if a.MaxC == nil {
+		a.MaxC = hose.Known(choice.Row.MaxC)
+	}
+}
 
 // Placement says where an assembly sat, from when to when. An assembly sits at
 // one position at a time, a position holds one assembly at a time; between
@@ -112,3 +153,17 @@ type Removal struct {
 // order: a hose fitted in 2024 counts from 1 January, and may have been made
 // in March. Package life takes as much and warns.
 const DaysOutOfOrder = 366
+
+// MoveOff takes an assembly off where it sits, for a fitting elsewhere on the
+// same day: planned, since nothing failed. offHours is what the hour meter of
+// the machine it leaves showed; on the same machine that of the fitting holds.
+func MoveOff(from Line, to Fit, offHours *float64) Remove {
+	r := Remove{
+		AssemblyCode: from.AssemblyCode, On: to.On, Hours: offHours, Cause: CausePlanned, FoundBy: FoundByInspection,
+		Reason: "moved to " + to.Machine + ", " + to.Position,
+	}
+	if strings.EqualFold(from.MachineCode, to.Machine) {
+		r.Hours = to.Hours
+	}
+	return r
+}

@@ -5,6 +5,8 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"time"
+
+	"hoseward/internal/quantity"
 )
 
 // Origin says through which door a change came.
@@ -14,6 +16,7 @@ type Origin string
 const (
 	FromPage    Origin = "page"
 	FromImport  Origin = "import"
+	FromAPI     Origin = "API"
 	FromCommand Origin = "command line"
 	FromJob     Origin = "job"
 	FromDemo    Origin = "demo"
@@ -25,17 +28,29 @@ type Actor struct {
 	Origin   Origin
 	ImportID int64  // the import that makes the change; 0 if none
 	Reason   string // why, where the change needs a reason
+	// ByPIN says that the person signed in with a PIN: what needs RightManage is
+	// then refused until they give their password.
+	ByPIN bool
 }
 
-// LocalPersonID is the one person there is until people can be added.
+// LocalPersonID stands for the program itself: who acts by command line, job
+// or demo. It is a manager of all sites and cannot sign in.
 const LocalPersonID int64 = 1
 
-// Person is someone who uses the register. The units and the style of dates
-// are how pages print for this person; empty is bar, degC, mm and 2026-11-25.
+// Person is someone, or a program, that uses the register. The units and the
+// style of dates are how pages print for this person; empty is bar, degC, mm
+// and 2026-11-25.
 type Person struct {
-	ID    int64
-	Name  string
-	Email string
+	ID      int64
+	Name    string // unique; what is typed to sign in
+	Email   string
+	Program bool // uses the API with a token and cannot sign in
+	// GoneOn is the day they left: they can do nothing more, what they did stays
+	// theirs. No date while they belong to it.
+	GoneOn     quantity.Date
+	GoneReason string
+	// PasswordAt is when they last chose a password; nil if never.
+	PasswordAt *time.Time
 	Units
 	Version int
 }
@@ -84,7 +99,13 @@ type Change struct {
 	ImportID *int64
 	// ActID is the act the change was part of; rows from before acts were kept
 	// have none.
-	ActID    *int64
+	ActID *int64
+	// SiteID, MachineID and AssemblyID are what the change belongs to, as far as
+	// it belongs to one; rows from before they were kept have none.
+	SiteID     *int64
+	MachineID  *int64
+	AssemblyID *int64
+
 	Entity   string // table name
 	EntityID int64
 	Action   Action
@@ -100,8 +121,10 @@ type Change struct {
 // fields in the order they stand in Change, PrevHash and Hash left out. Texts
 // go in with their length before them, numbers and lengths as eight bytes,
 // most significant first; At counts microseconds since 1970 UTC, ImportID is 0
-// if there is none. ActID stands last, and only where there is one, so that
-// rows from before acts were kept have the hash they always had. Test:
+// if there is none. ActID stands behind them, and only where there is one;
+// SiteID, MachineID and AssemblyID, 0 where there is none, stand last, and only
+// where there is one of them. So rows from before these were kept have the hash
+// they always had. Test:
 // TestChain_IsSHA256OfTheFields.
 func Chain(prev string, c *Change) string {
 	b := make([]byte, 0, 256+len(c.Before)+len(c.After)+len(c.Reason))
@@ -115,11 +138,7 @@ func Chain(prev string, c *Change) string {
 	number(c.At.UnixMicro())
 	number(c.PersonID)
 	text(string(c.Origin))
-	importID := int64(0)
-	if c.ImportID != nil {
-		importID = *c.ImportID
-	}
-	number(importID)
+	number(orZero(c.ImportID))
 	text(c.Entity)
 	number(c.EntityID)
 	text(string(c.Action))
@@ -129,6 +148,18 @@ func Chain(prev string, c *Change) string {
 	if c.ActID != nil {
 		number(*c.ActID)
 	}
+	if c.SiteID != nil || c.MachineID != nil || c.AssemblyID != nil {
+		number(orZero(c.SiteID))
+		number(orZero(c.MachineID))
+		number(orZero(c.AssemblyID))
+	}
 	sum := sha256.Sum256(b)
 	return hex.EncodeToString(sum[:])
+}
+
+func orZero(id *int64) int64 {
+	if id == nil {
+		return 0
+	}
+	return *id
 }

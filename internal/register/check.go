@@ -182,38 +182,11 @@ func (a AddPolicy) Check() error {
 	c.that(!p.OwnCurveAlone || strings.TrimSpace(p.OwnCurveReason) != "", "own_curve_reason", "Say why the hose's own curve alone is used.")
 	c.text("source", p.Source, maxText)
 	c.text("lengthened", p.Lengthened, maxText)
-	milder := milderThanNormal(&p.Policy)
+	normal := life.NormalDemand()
+	milder := milderLimit(&p.Policy, &normal)
 	c.that(milder == "" || strings.TrimSpace(p.Lengthened) != "", milder,
 		"This limit is milder than that of the shipped policy for normal demand; say who lengthened it and why.")
 	return c.err
-}
-
-// milderThanNormal names the first limit that is milder than the shipped
-// policy for normal demand has it; empty if none is.
-func milderThanNormal(p *life.Policy) string {
-	normal := life.NormalDemand()
-	for _, l := range []struct {
-		field       string
-		ours, their *int
-	}{
-		{"months_from_assembly", p.MonthsFromAssembly, normal.MonthsFromAssembly},
-		{"storage_months", p.StorageMonths, normal.StorageMonths},
-		{"hose_age_months", p.HoseAgeMonths, normal.HoseAgeMonths},
-		{"inspect_months", p.InspectMonths, normal.InspectMonths},
-	} {
-		if l.their != nil && (l.ours == nil || *l.ours > *l.their) {
-			return l.field
-		}
-	}
-	switch {
-	case p.DamageLimit != nil && *p.DamageLimit > life.DefaultDamageLimit:
-		return "damage_limit"
-	case p.AssumedFactor != nil && *p.AssumedFactor < life.DefaultAssumedFactor:
-		return "assumed_factor"
-	case p.OwnCurveAlone:
-		return "own_curve_alone"
-	}
-	return ""
 }
 
 // Check says whether the machine can be added.

@@ -48,7 +48,7 @@ type AddMachine struct {
 type ChangeMachine struct{ Machine Machine }
 
 // AddPosition adds a position; its circuit is added if the machine lacks it.
-// WalkOrder 0 puts it last.
+// WalkOrder 0 puts it last. A Policy milder than its site's needs RightManage.
 type AddPosition struct {
 	Machine, Circuit, Name       string
 	WalkOrder                    int
@@ -58,8 +58,12 @@ type AddPosition struct {
 	Note                         string
 }
 
-// ChangePosition replaces what is known of a position.
-type ChangePosition struct{ Position Position }
+// ChangePosition replaces what is known of a position. A milder policy, its own
+// or by having none of its own, needs RightManage and a Reason.
+type ChangePosition struct {
+	Position Position
+	Reason   string
+}
 
 // AddAssembly adds an assembly to the store of a site. An empty Code is given
 // out by the register; the store returns the code it gave.

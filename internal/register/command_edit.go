@@ -6,8 +6,12 @@ import "hoseward/internal/quantity"
 // the row that was read: if someone changed it meanwhile the command is
 // refused with code Conflict. Reason says why a fact of the past is corrected.
 
-// ChangeSite replaces what is known of a site.
-type ChangeSite struct{ Site Site }
+// ChangeSite replaces what is known of a site. A milder policy needs a Reason;
+// see MilderPolicy.
+type ChangeSite struct {
+	Site   Site
+	Reason string
+}
 
 // ChangeKind renames a kind of machine.
 type ChangeKind struct{ Kind Kind }
@@ -35,7 +39,8 @@ type CopyPositions struct {
 }
 
 // ChangePolicy replaces a policy of the fleet's own; a shipped one cannot be
-// changed. The rules of AddPolicy hold.
+// changed. The rules of AddPolicy hold, and a limit milder than before needs
+// Lengthened to say anew who lengthened what and why.
 type ChangePolicy struct{ Policy Policy }
 
 // AddCircuit adds a circuit to a machine.
@@ -52,11 +57,13 @@ type OrderPositions struct {
 }
 
 // ChangePositions sets the same values at many positions; nil leaves what each
-// has. An empty Policy or Circuit takes it away.
+// has. An empty Policy or Circuit takes it away. A milder policy needs
+// RightManage and a Reason.
 type ChangePositions struct {
 	Positions        []int64
 	CanHurt, Exposed *bool
 	Policy, Circuit  *string
+	Reason           string
 }
 
 // ChangeMachines sets the same values at many machines; nil leaves what each
@@ -142,8 +149,8 @@ type ChangeInspection struct {
 	Reason     string
 }
 
-// ChangeFinding corrects a finding. A milder class needs a reason. How it was
-// closed is not changed by it.
+// ChangeFinding corrects a finding; see MilderFinding for what needs
+// RightManage. How it was closed is not changed by it.
 type ChangeFinding struct {
 	Finding Finding
 	Reason  string

@@ -14,6 +14,10 @@ const (
 	Conflict Code = "conflict"  // someone changed the row meanwhile
 	Refused  Code = "refused"   // a rule forbids it
 	TooLarge Code = "too_large" // more than the program takes at once
+	// Forbidden: the person lacks the right.
+	Forbidden Code = "forbidden"
+	// KeyTaken: another request was sent under the same key before.
+	KeyTaken Code = "key_taken"
 )
 
 // Error is a refusal a person can act on: what happened and what to do, in one

@@ -45,3 +45,7 @@ const (
 	ClosedByRelease ClosedHow = "released"
 	ClosedDone      ClosedHow = "done"
 )
+
+// ReleaseReason is the reason of a release as it stays beside a finding: who
+// released it, and why.
+func ReleaseReason(by, why string) string { return "released by " + by + ": " + why }

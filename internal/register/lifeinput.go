@@ -102,13 +102,11 @@ func mixedMakers(a *Assembly) bool {
 }
 
 // inOrder is the placements by date, of one day the one that ended on it
-// first; a list that is in order is given back.
+// first, and of several such by position: nobody knows their order, and that of
+// their entry says nothing. A list that is in order is given back.
 func inOrder(placements []Placement) []Placement {
 	byDate := func(x, y Placement) int {
-		if c := x.From.Compare(y.From); c != 0 {
-			return c
-		}
-		return rankOfEnd(x) - rankOfEnd(y)
+		return cmp.Or(x.From.Compare(y.From), rankOfEnd(x)-rankOfEnd(y), cmp.Compare(x.PositionID, y.PositionID))
 	}
 	if slices.IsSortedFunc(placements, byDate) {
 		return placements

@@ -1,6 +1,10 @@
 package register
 
-import "hoseward/internal/quantity"
+import (
+	"strings"
+
+	"hoseward/internal/quantity"
+)
 
 // Site is a place that machines belong to; its zone decides what "today" is.
 type Site struct {
@@ -36,6 +40,14 @@ type Machine struct {
 	GoneOn     quantity.Date
 	GoneReason string
 	Version    int
+}
+
+// Returned is the machine as it is when it comes back into the fleet on a day:
+// why, and that it had left, is told in its note.
+func (m Machine) Returned(on quantity.Date, reason string) Machine {
+	m.Note = strings.TrimSpace(m.Note + "\nLeft on " + m.GoneOn.String() + " (" + m.GoneReason + "), back on " + on.String() + ": " + reason)
+	m.GoneOn, m.GoneReason = quantity.Date{}, ""
+	return m
 }
 
 // Circuit is a hydraulic circuit of a machine: lift, steering, return.

@@ -96,7 +96,7 @@ func placeOf(c SetConditions) string { return place(c.Machine, c.Circuit+c.Posit
 
 // titleOf is the title of one command.
 func titleOf(c Command) string {
-	for _, of := range []func(Command) string{addTitle, useTitle, changeTitle, manyTitle} {
+	for _, of := range []func(Command) string{addTitle, useTitle, changeTitle, manyTitle, personTitle} {
 		if title := of(c); title != "" {
 			return title
 		}
@@ -268,4 +268,40 @@ func (w Thing) one() string {
 		return "a finding"
 	}
 	return "something"
+}
+
+// personTitle names what is done about people; none of it holds a secret.
+func personTitle(c Command) string {
+	switch c := c.(type) {
+	case AddPerson:
+		if c.Program {
+			return "New program " + c.Name
+		}
+		return "New person " + c.Name
+	case ChangePerson:
+		return "Change of person " + c.Name
+	case SetRoles:
+		return "Roles of a person"
+	case RetirePerson:
+		return "A person left"
+	case ReturnPerson:
+		return "A person is back"
+	case FirstManager:
+		return "First manager " + c.Name
+	case Invite:
+		return "One-time address to choose a password"
+	case ChoosePassword:
+		return "Password chosen"
+	case SignOutEverywhere:
+		return "Signed out everywhere"
+	case EnrolDevice:
+		return "PIN on " + c.Name
+	case EndDevice:
+		return "PIN ended"
+	case MakeToken:
+		return "New token"
+	case EndToken:
+		return "Token ended"
+	}
+	return ""
 }

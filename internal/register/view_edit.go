@@ -37,6 +37,11 @@ type PlacementSheet struct {
 	PositionName string
 	SiteID       int64
 	Scrapped     bool // thrown away when it came off
+	// Elsewhere: it was on a machine of a site that whoever asks may not see;
+	// of where nothing is told, nor of why it came off.
+	Elsewhere bool
+	// Away: the assembly is at such a site now, so it has no page.
+	Away bool
 }
 
 // AssemblyLine is one assembly of the list of all assemblies.
