@@ -74,13 +74,16 @@ func (t *tx) markUndone(id int64) error {
 }
 
 // Acts are what a person did and may still undo, newest first: within
-// register.UndoWithin, not undone and no undoing. Whether something was built
+// register.UndoWithin, not undone, no undoing, and nothing about people and
+// their signing in. Whether something was built
 // upon one is found out by undoing it. limit 0 means 100.
 func (s *Store) Acts(ctx context.Context, now time.Time, personID int64, limit int) ([]register.Act, error) {
 	if limit <= 0 {
 		limit = 100
 	}
 	return acts.where(ctx, s.reader(), fmt.Sprintf(`person_id = ? AND at >= ? AND undone_by IS NULL AND origin NOT IN (?, ?)
-		AND NOT EXISTS (SELECT 1 FROM acts u WHERE u.undone_by = acts.id) ORDER BY id DESC LIMIT %d`, limit),
+		AND NOT EXISTS (SELECT 1 FROM acts u WHERE u.undone_by = acts.id)
+		AND NOT EXISTS (SELECT 1 FROM changes c WHERE c.act_id = acts.id AND (c.entity IN ('person_roles', 'credentials', 'invitations', 'devices', 'tokens')
+			OR c.entity = 'people' AND c.entity_id <> acts.person_id)) ORDER BY id DESC LIMIT %d`, limit),
 		personID, now.UTC().Add(-register.UndoWithin), string(register.FromJob), string(register.FromDemo))
 }

@@ -29,25 +29,36 @@ func (s *Store) Apply(ctx context.Context, now time.Time, by register.Actor, cmd
 
 // apply carries out commands within a transaction.
 func (t *tx) apply(cmds ...register.Command) error {
+	_, err := t.applyAll(cmds)
+	return err
+}
+
+// applyAll is apply; at is the number of the command that was refused, counted
+// from 0, and below 0 if it was none of them.
+func (t *tx) applyAll(cmds []register.Command) (at int, err error) {
 	t.justAdded, t.ahead = "", nil
-	for _, c := range cmds {
+	for i, c := range cmds {
 		if err := c.Check(); err != nil {
-			return err
+			return i, err
 		}
 	}
 	for i, c := range cmds {
 		if err := t.one(c, cmds[i+1:]); err != nil {
-			return err
+			return i, err
 		}
 		if err := t.flushFull(); err != nil {
-			return err
+			return -1, err
 		}
 	}
-	return nil
+	return -1, nil
 }
 
 // one carries out a command; rest are those that follow it.
 func (t *tx) one(c register.Command, rest []register.Command) error {
+	defer t.needing(register.RightFor(c))()
+	if err := t.mayBegin(c); err != nil {
+		return err
+	}
 	switch c := c.(type) {
 	case register.AddSite:
 		return t.addSite(c)
@@ -103,6 +114,9 @@ func (t *tx) one(c register.Command, rest []register.Command) error {
 		return t.changeFinding(c)
 	case register.TakeBack:
 		return t.takeBack(c)
+	}
+	if done, err := t.changePeople(c); done {
+		return err
 	}
 	return t.onePlace(c)
 }

@@ -85,6 +85,7 @@ func (t *tx) nextCode() (string, error) {
 func (t *tx) changeAssembly(c register.ChangeAssembly) error {
 	row := c.Assembly
 	before, err := assemblies.one(t.ctx, t.conn, "id = ?"+t.e.forUpdate, row.ID)
+	before, err = orHidden(t, before, err)
 	switch {
 	case err != nil:
 		return err
@@ -96,8 +97,10 @@ func (t *tx) changeAssembly(c register.ChangeAssembly) error {
 	if row.SiteID == 0 {
 		row.SiteID = before.SiteID
 	}
-	if site, err := sites.one(t.ctx, t.conn, "id = ?", row.SiteID); err != nil || site == nil {
-		return firstError(err, refuse(register.NotFound, "site", "There is no such site; choose one of those the register has."))
+	if row.SiteID != before.SiteID {
+		if site, err := t.visibleSite(row.SiteID); err != nil || site == nil {
+			return firstError(err, refuse(register.NotFound, "site", "There is no such site; choose one of those the register has."))
+		}
 	}
 	if err := t.staysAgree(&row); err != nil {
 		return err

@@ -140,9 +140,9 @@ func (s *Store) assemblyQuery(f register.AssemblyFilter) (*listQuery, error) {
 		return nil, refuse(register.Invalid, "where", "Assemblies are fitted, in store or scrapped, not %s.", f.Where)
 	}
 	if f.Site != "" {
-		q.and(`COALESCE((SELECT m.site_id FROM placements o JOIN positions q ON q.id = o.position_id JOIN machines m ON m.id = q.machine_id
-			WHERE o.assembly_id = a.id AND o.to_on IS NULL), a.site_id) IN (SELECT id FROM sites WHERE LOWER(name) = ?)`, fold(lookFor(f.Site)))
+		q.and(siteOfAssembly+" IN (SELECT id FROM sites WHERE LOWER(name) = ?)", fold(lookFor(f.Site)))
 	}
+	s.atSite(q, siteOfAssembly)
 	if f.Designation != "" {
 		q.and("a.designation "+s.e.like+` ? ESCAPE '\'`, pattern(lookFor(f.Designation)))
 	}

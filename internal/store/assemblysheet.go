@@ -18,7 +18,7 @@ import (
 // stored estimate was made.
 func (s *Store) AssemblySheet(ctx context.Context, now time.Time, code string) (register.AssemblySheet, error) {
 	c := s.reader()
-	a, err := assemblies.one(ctx, c, "LOWER(code) = ?", fold(code))
+	a, err := assemblies.one(ctx, c, "LOWER(code) = ?"+s.holdsAssembly("assemblies.id"), fold(code))
 	if err != nil {
 		return register.AssemblySheet{}, err
 	}
@@ -50,6 +50,7 @@ func (s *Store) AssemblySheet(ctx context.Context, now time.Time, code string) (
 	sheet.Inspections, sheet.Findings = slices.Clone(mine.Inspections), slices.Clone(mine.Findings)
 	slices.Reverse(sheet.Inspections)
 	slices.Reverse(sheet.Findings)
+	s.hideElsewhere(facts, &sheet)
 	if sheet.Placements, err = s.placementSheets(ctx, "p.assembly_id = ?", a.ID); err != nil {
 		return sheet, err
 	}
@@ -59,6 +60,7 @@ func (s *Store) AssemblySheet(ctx context.Context, now time.Time, code string) (
 	if err := work(facts, mine, &sheet); err != nil {
 		return sheet, err
 	}
+	sheet.Problem = s.problemHere(sheet.Problem, facts)
 	sheet.Story, err = s.story(ctx, facts, mine)
 	return sheet, err
 }

@@ -1,7 +1,6 @@
 package store
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
 	"strings"
@@ -22,9 +21,14 @@ type chain struct {
 	hash    string
 }
 
-// note puts a row in the change log. before and after are the row as it was
-// and is; nil where there is none.
+// note puts a row in the change log, if who makes the change may make it.
+// before and after are pointers to the row as it was and is; nil where there is
+// none.
 func (t *tx) note(entity string, id int64, action register.Action, before, after any) error {
+	of, err := t.permit(entity, action, before, after)
+	if err != nil {
+		return err
+	}
 	b, err := jsonOf(before)
 	if err != nil {
 		return fmt.Errorf("note a change of %s %d: %w", entity, id, err)
@@ -36,14 +40,23 @@ func (t *tx) note(entity string, id int64, action register.Action, before, after
 	c := register.Change{
 		At: t.now, PersonID: t.by.PersonID, Origin: t.by.Origin, Entity: entity, EntityID: id,
 		Action: action, Before: b, After: a, Reason: t.by.Reason,
+		SiteID: idOrNil(of.site), MachineID: idOrNil(of.machine), AssemblyID: idOrNil(of.assembly),
 	}
 	if t.by.ImportID != 0 {
 		importID := t.by.ImportID
 		c.ImportID = &importID
 	}
 	t.chain.pending = append(t.chain.pending, c)
+	t.tellRow(&c, after)
 	t.finds.note(before, after)
 	return nil
+}
+
+func idOrNil(id int64) *int64 {
+	if id == 0 {
+		return nil
+	}
+	return &id
 }
 
 func jsonOf(v any) (string, error) {
@@ -124,7 +137,7 @@ func (t *tx) insertChanges(rows []register.Change) error {
 	args := make([]any, 0, len(rows)*len(changes.names))
 	for i := range rows {
 		c := &rows[i]
-		args = append(args, c.Seq, c.At, c.PersonID, c.Origin, c.ImportID, c.ActID, c.Entity, c.EntityID, c.Action,
+		args = append(args, c.Seq, c.At, c.PersonID, c.Origin, c.ImportID, c.ActID, c.SiteID, c.MachineID, c.AssemblyID, c.Entity, c.EntityID, c.Action,
 			c.Before, c.After, c.Reason, c.PrevHash, c.Hash)
 	}
 	one := "(" + strings.Repeat("?, ", len(changes.names)-1) + "?)"
@@ -133,41 +146,4 @@ func (t *tx) insertChanges(rows []register.Change) error {
 		return fmt.Errorf("write the change log: %w", err)
 	}
 	return nil
-}
-
-// VerifyChain reads the whole change log and works out every hash again. rows
-// is how many rows were read; firstBroken is the number of the first row that
-// was altered, taken out or put in, 0 if the log is whole. Where rows are
-// missing at the end it is the number of the first missing one.
-func (s *Store) VerifyChain(ctx context.Context) (rows, firstBroken int64, err error) {
-	var seq int64
-	var hash string
-	head := "SELECT seq, hash FROM chain_head WHERE id = 1"
-	if err := s.reader().row(ctx, head).Scan(&seq, &hash); err != nil {
-		return 0, 0, fmt.Errorf("read the head of the change log: %w", translate(err))
-	}
-	prev, last := "", int64(0)
-	// Rows added since the head was read are left for the next time.
-	err = changes.each(ctx, s.reader(), "seq <= ? ORDER BY seq", []any{seq}, func(c *register.Change) error {
-		rows++
-		switch {
-		case firstBroken != 0:
-		case c.Seq != last+1:
-			firstBroken = last + 1
-		case c.PrevHash != prev || c.Hash != register.Chain(prev, c):
-			firstBroken = c.Seq
-		}
-		prev, last = c.Hash, c.Seq
-		return nil
-	})
-	if err != nil {
-		return rows, 0, err
-	}
-	if firstBroken == 0 && last != seq {
-		firstBroken = last + 1
-	}
-	if firstBroken == 0 && prev != hash {
-		firstBroken = last
-	}
-	return rows, firstBroken, nil
 }

@@ -45,7 +45,7 @@ func (t *tx) setConditions(c register.SetConditions) error {
 		if err != nil {
 			return err
 		}
-		if err := notGone(seat{m, p}, "from", c.From); err != nil {
+		if err := notGone(seat{machine: m, position: p}, "from", c.From); err != nil {
 			return err
 		}
 		row.Level, row.OwnerID = register.AtPosition, p.ID

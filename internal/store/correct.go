@@ -12,6 +12,7 @@ import (
 // was read.
 func known[T any](t *tx, tab *table[T], id int64, version int, gone string) (*T, error) {
 	row, err := tab.one(t.ctx, t.conn, "id = ?", id)
+	row, err = orHidden(t, row, err)
 	switch {
 	case err != nil:
 		return nil, err
@@ -92,7 +93,8 @@ func (t *tx) moving(before, after *register.Placement) (*moving, error) {
 	if m.from, err = t.seatByID(before.PositionID); err != nil {
 		return nil, err
 	}
-	if to, err := positions.one(t.ctx, t.conn, "id = ?", after.PositionID); err != nil || to == nil {
+	to, err := positions.one(t.ctx, t.conn, "id = ?", after.PositionID)
+	if to, err = orHidden(t, to, err); err != nil || to == nil {
 		return nil, firstError(err, refuse(register.NotFound, "position", "There is no such position; choose one of those the register has."))
 	}
 	if m.to, err = t.seatByID(after.PositionID); err != nil {

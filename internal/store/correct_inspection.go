@@ -91,6 +91,9 @@ func (t *tx) changeFinding(c register.ChangeFinding) error {
 	case row.ClosedHow == register.ClosedDone && row.Class != life.Correct:
 		return refuse(register.Refused, "class", "This finding was ticked done on %s, which is only for findings of class correct; it cannot be of class %s.", row.ClosedOn, row.Class)
 	}
+	if register.MilderFinding(before, &row) {
+		defer t.needing(register.RightManage)()
+	}
 	return t.correctly(c.Reason, func(g *agreement) error {
 		g.assembly(row.AssemblyID)
 		t.touched.assembly(row.AssemblyID)

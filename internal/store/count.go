@@ -100,7 +100,7 @@ func talliesQuery(d *days, siteIDs []int64) string {
 	b.WriteString("SELECT what, SUM(n) FROM tallies WHERE what IN (" + talliesOneByOne + ") AND site_id IN (" + idList(siteIDs) + ") GROUP BY what")
 	for _, today := range d.todays(siteIDs) {
 		in := today.siteIDs
-		if !d.differ && len(siteIDs) == len(d.sites) {
+		if d.all && !d.differ && len(siteIDs) == len(d.sites) {
 			in = []int64{0}
 		}
 		sum := func(as, what, from, to string) {

@@ -10,10 +10,11 @@ import (
 	"hoseward/internal/register"
 )
 
-// days knows the day it is at every site. Status is not stored: queries
+// days knows the day it is at every site of a scope. Status is not stored: queries
 // compare dates with each site's today, which has two or three values at most.
 type days struct {
 	e           *engine
+	all         bool // of all sites, not of those of a scope
 	sites       map[int64]register.Site
 	today       map[int64]quantity.Date
 	first, last quantity.Date
@@ -22,9 +23,9 @@ type days struct {
 }
 
 func (s *Store) days(ctx context.Context, now time.Time) (*days, error) {
-	d := &days{e: s.e, sites: map[int64]register.Site{}, today: map[int64]quantity.Date{}}
+	d := &days{e: s.e, all: s.scope.All, sites: map[int64]register.Site{}, today: map[int64]quantity.Date{}}
 	inZone := map[string]quantity.Date{} // looking up a zone costs more than reading a site
-	err := sites.each(ctx, s.reader(), "", nil, func(r *register.Site) error {
+	err := sites.each(ctx, s.reader(), s.siteCond("id"), nil, func(r *register.Site) error {
 		d.sites[r.ID] = *r
 		on, known := inZone[r.Zone]
 		if !known {
@@ -48,8 +49,8 @@ func (s *Store) days(ctx context.Context, now time.Time) (*days, error) {
 	return d, err
 }
 
-// at are the ids of the site of a name, of all sites for no name, and none
-// where there is no such site.
+// at are the ids of the site of a name, of all sites of the scope for no name,
+// and none where there is no such site.
 func (d *days) at(name string) []int64 {
 	var list []int64
 	for id, site := range d.sites {

@@ -3,15 +3,10 @@ package store
 import (
 	"context"
 	"database/sql"
-	"errors"
-	"fmt"
 	"strconv"
 	"strings"
 
-	"github.com/jackc/pgx/v5/pgconn"
 	"gorm.io/gorm"
-	"modernc.org/sqlite"
-	sqlite3 "modernc.org/sqlite/lib"
 
 	"hoseward/internal/quantity"
 )
@@ -121,17 +116,51 @@ func (c conn) exec(ctx context.Context, query string, args ...any) (sql.Result, 
 }
 
 func (c conn) query(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
-	if st := c.ready.statement(ctx, query); st != nil {
-		return st.QueryContext(ctx, args...)
-	}
-	return c.QueryContext(ctx, c.e.bind(query), args...)
+	var r *sql.Rows
+	err := c.onAny(func() (err error) {
+		if st := c.ready.statement(ctx, query); st != nil {
+			r, err = st.QueryContext(ctx, args...)
+		} else {
+			r, err = c.QueryContext(ctx, c.e.bind(query), args...)
+		}
+		return err
+	})
+	return r, translate(err)
 }
 
-func (c conn) row(ctx context.Context, query string, args ...any) *sql.Row {
-	if st := c.ready.statement(ctx, query); st != nil {
-		return st.QueryRowContext(ctx, args...)
+func (c conn) row(ctx context.Context, query string, args ...any) oneRow {
+	return oneRow{c, func() *sql.Row {
+		if st := c.ready.statement(ctx, query); st != nil {
+			return st.QueryRowContext(ctx, args...)
+		}
+		return c.QueryRowContext(ctx, c.e.bind(query), args...)
+	}}
+}
+
+// oneRow is the row of a query that finds one; the query runs when it is
+// scanned.
+type oneRow struct {
+	c   conn
+	ask func() *sql.Row
+}
+
+// Scan is that of sql.Row, its errors translated.
+func (r oneRow) Scan(dest ...any) error {
+	return translate(r.c.onAny(func() error { return r.ask().Scan(dest...) }))
+}
+
+// onAny runs a query, outside of a transaction on another connection where the
+// one it had broke: a server that was started anew leaves a pool of such.
+func (c conn) onAny(run func() error) error {
+	_, pool := c.querier.(*sql.DB)
+	err := run()
+	for range brokenConnections {
+		if !pool || !cutConnection(err) {
+			break
+		}
+		err = run()
 	}
-	return c.QueryRowContext(ctx, c.e.bind(query), args...)
+	return err
 }
 
 // dialect wraps gorm's so that errors of the pure Go SQLite driver are
@@ -140,44 +169,6 @@ type dialect struct{ gorm.Dialector }
 
 // Translate turns a driver's error into one of gorm's.
 func (dialect) Translate(err error) error { return translate(err) }
-
-// translate makes the errors of both drivers ones that errors.Is knows, and
-// keeps the driver's behind them.
-func translate(err error) error {
-	var lite *sqlite.Error
-	var pg *pgconn.PgError
-	kind := error(nil)
-	switch {
-	case errors.As(err, &lite):
-		switch lite.Code() {
-		case sqlite3.SQLITE_CONSTRAINT_UNIQUE, sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
-			kind = gorm.ErrDuplicatedKey
-		case sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
-			kind = gorm.ErrForeignKeyViolated
-		case sqlite3.SQLITE_CONSTRAINT_CHECK, sqlite3.SQLITE_CONSTRAINT_NOTNULL:
-			kind = gorm.ErrCheckConstraintViolated
-		}
-	case errors.As(err, &pg):
-		switch pg.Code {
-		case "23505":
-			kind = gorm.ErrDuplicatedKey
-		case "23503":
-			kind = gorm.ErrForeignKeyViolated
-		case "23514", "23502", "22003", "22021":
-			kind = gorm.ErrCheckConstraintViolated
-		case "40001", "40P01":
-			kind = errAgain
-		}
-	}
-	if kind == nil || errors.Is(err, kind) {
-		return err
-	}
-	return fmt.Errorf("%w: %w", kind, err)
-}
-
-// errAgain marks a transaction that lost against another one and may be tried
-// again from its beginning.
-var errAgain = errors.New("transaction lost against another")
 
 // idList writes ids for an IN list. Numbers need no place holders, and there
 // may be more of them than place holders are allowed.

@@ -34,6 +34,7 @@ func Columns() map[string][]string {
 		findings.name: findings.names, changes.name: changes.names, estimates.name: estimates.names,
 		jobRuns.name: jobRuns.names, kindPositions.name: kindPositions.names,
 		savedLists.name: savedLists.names, acts.name: acts.names, imports.name: imports.names, headerChoices.name: headerChoices.names,
+		personRoles.name: personRoles.names, tokens.name: tokens.names, invitations.name: invitations.names, credentials.name: credentials.names, devices.name: devices.names,
 	}
 }
 
@@ -82,5 +83,18 @@ func (s *Store) ListQuery(ctx context.Context, now time.Time, f register.LineFil
 	if err := q.after(f.After); err != nil {
 		return "", nil, err
 	}
-	return q.list(101), q.args, nil
+	query, args = q.list(101)
+	return query, args, nil
 }
+
+// HeldTables are the tables that are held to the change log.
+func HeldTables() []string {
+	var names []string
+	for _, c := range rowChecks() {
+		names = append(names, c.table)
+	}
+	return names
+}
+
+// NotHeld says why a table is not held to the change log.
+func NotHeld(table string) string { return notHeld(table) }

@@ -59,7 +59,7 @@ func kindList(kinds ...register.GapKind) string {
 // make known, those first that would move most days of dates; at most limit,
 // and whether there are more.
 func (s *Store) Gaps(ctx context.Context, f register.GapFilter, limit int) (groups []register.GapGroup, more bool, err error) {
-	where, args := gapsWhere(f)
+	where, args := s.gapsWhere(f)
 	single := "CASE WHEN g.what IN (" + oneByOne + ") THEN %s ELSE '' END"
 	query := `SELECT g.what, s.name, m.code, CASE WHEN g.what IN (` + byLine + `) THEN COALESCE(c.name, '') ELSE '' END AS line,
 			` + fmt.Sprintf(single, "q.name") + ` AS place, ` + fmt.Sprintf(single, "a.code") + ` AS one,
@@ -80,8 +80,8 @@ func (s *Store) Gaps(ctx context.Context, f register.GapFilter, limit int) (grou
 	return groups, false, err
 }
 
-func gapsWhere(f register.GapFilter) (string, []any) {
-	conds, args := []string{"1 = 1"}, []any(nil)
+func (s *Store) gapsWhere(f register.GapFilter) (string, []any) {
+	conds, args := []string{"1 = 1" + s.within("m.site_id")}, []any(nil)
 	if f.Site != "" {
 		conds, args = append(conds, "LOWER(s.name) = ?"), append(args, fold(f.Site))
 	}
@@ -99,7 +99,7 @@ func (s *Store) Known(ctx context.Context, now time.Time, site string) ([]regist
 		return nil, err
 	}
 	shares := []register.KnownShare{{Lacking: c.Incomplete, Of: c.Assemblies}}
-	where, args := gapsWhere(register.GapFilter{Site: site})
+	where, args := s.gapsWhere(register.GapFilter{Site: site})
 	n := map[register.GapKind]int{}
 	err = s.eachRow(ctx, "what is not known", "SELECT g.what, COUNT(*)"+gapsFrom+where+" GROUP BY g.what", func(rows *sql.Rows) error {
 		var what register.GapKind
@@ -140,11 +140,12 @@ func (s *Store) NoteKnown(ctx context.Context, now time.Time) error {
 	return nil
 }
 
-// KnownDays are the days noted, oldest first, of one site or of all together.
+// KnownDays are the days noted, oldest first, of one site or of all of the
+// scope together.
 func (s *Store) KnownDays(ctx context.Context, site string) ([]register.KnownDay, error) {
-	where, args := "", []any(nil)
+	where, args := " WHERE 1 = 1"+s.within("site_id"), []any(nil)
 	if site != "" {
-		where, args = " WHERE site_id IN (SELECT id FROM sites WHERE LOWER(name) = ?)", []any{fold(site)}
+		where, args = where+" AND site_id IN (SELECT id FROM sites WHERE LOWER(name) = ?)", []any{fold(site)}
 	}
 	var days []register.KnownDay
 	query := `SELECT day, SUM(lacking), SUM("of") FROM known_days` + where + " GROUP BY day ORDER BY day"

@@ -13,101 +13,133 @@ import (
 func byID[T any](ctx context.Context, c conn, tab *table[T], id int64, what string) (*T, error) {
 	row, err := tab.one(ctx, c, "id = ?", id)
 	if err == nil && row == nil {
-		err = refuse(register.NotFound, "", "%s is not in the register any more.", what)
+		err = notThere(what)
 	}
 	return row, err
 }
 
-// codeOfMachine is the code of a machine by its number.
-func codeOfMachine(ctx context.Context, c conn, id int64) (string, error) {
-	m, err := byID(ctx, c, machines, id, "The machine")
+// codeOf is the code of the machine by its number of a row called what, which
+// is not there for whoever may not see the machine.
+func (s *Store) codeOf(ctx context.Context, machineID int64, what string) (string, error) {
+	codes, err := s.texts(ctx, "SELECT code FROM machines WHERE id = ?"+s.within("site_id"), machineID)
+	if err == nil && len(codes) == 0 {
+		err = notThere(what)
+	}
 	if err != nil {
 		return "", err
 	}
-	return m.Code, nil
+	return codes[0], nil
 }
 
-// codeOfSeat is the code of the machine of a position.
-func codeOfSeat(ctx context.Context, c conn, positionID int64) (string, error) {
-	p, err := byID(ctx, c, positions, positionID, "The position")
+// codeOfSeat is the code of the machine of a position, for a row called what.
+func (s *Store) codeOfSeat(ctx context.Context, positionID int64, what string) (string, error) {
+	p, err := byID(ctx, s.reader(), positions, positionID, what)
 	if err != nil {
 		return "", err
 	}
-	return codeOfMachine(ctx, c, p.MachineID)
+	return s.codeOf(ctx, p.MachineID, what)
+}
+
+func notThere(what string) error {
+	return refuse(register.NotFound, "", "%s is not in the register any more.", what)
 }
 
 // Reading is a reading with the code of its machine.
 func (s *Store) Reading(ctx context.Context, id int64) (register.Reading, string, error) {
-	row, err := byID(ctx, s.reader(), readings, id, "This reading")
+	const what = "This reading"
+	row, err := byID(ctx, s.reader(), readings, id, what)
 	if err != nil {
 		return register.Reading{}, "", err
 	}
-	code, err := codeOfMachine(ctx, s.reader(), row.MachineID)
-	return *row, code, err
+	code, err := s.codeOf(ctx, row.MachineID, what)
+	if err != nil {
+		return register.Reading{}, "", err
+	}
+	return *row, code, nil
 }
 
 // MeterEvent is a meter event with the code of its machine.
 func (s *Store) MeterEvent(ctx context.Context, id int64) (register.MeterEvent, string, error) {
-	row, err := byID(ctx, s.reader(), meterEvents, id, "This meter event")
+	const what = "This meter event"
+	row, err := byID(ctx, s.reader(), meterEvents, id, what)
 	if err != nil {
 		return register.MeterEvent{}, "", err
 	}
-	code, err := codeOfMachine(ctx, s.reader(), row.MachineID)
-	return *row, code, err
+	code, err := s.codeOf(ctx, row.MachineID, what)
+	if err != nil {
+		return register.MeterEvent{}, "", err
+	}
+	return *row, code, nil
 }
 
 // LayUp is a lay-up with the code of its machine.
 func (s *Store) LayUp(ctx context.Context, id int64) (register.LayUp, string, error) {
-	row, err := byID(ctx, s.reader(), layUps, id, "This lay-up")
+	const what = "This lay-up"
+	row, err := byID(ctx, s.reader(), layUps, id, what)
 	if err != nil {
 		return register.LayUp{}, "", err
 	}
-	code, err := codeOfMachine(ctx, s.reader(), row.MachineID)
-	return *row, code, err
+	code, err := s.codeOf(ctx, row.MachineID, what)
+	if err != nil {
+		return register.LayUp{}, "", err
+	}
+	return *row, code, nil
 }
 
 // Conditions is a row of service conditions with the code of the machine it is
 // about, itself or by one of its circuits or positions.
 func (s *Store) Conditions(ctx context.Context, id int64) (register.Conditions, string, error) {
-	row, err := byID(ctx, s.reader(), conditions, id, "This row of service conditions")
+	const what = "This row of service conditions"
+	row, err := byID(ctx, s.reader(), conditions, id, what)
 	if err != nil {
 		return register.Conditions{}, "", err
 	}
 	machineID, err := machineOf(ctx, s.reader(), row)
 	if err != nil {
-		return *row, "", err
+		return register.Conditions{}, "", err
 	}
-	code, err := codeOfMachine(ctx, s.reader(), machineID)
-	return *row, code, err
+	code, err := s.codeOf(ctx, machineID, what)
+	if err != nil {
+		return register.Conditions{}, "", err
+	}
+	return *row, code, nil
 }
 
 // Inspection is an inspection with the code of the machine it was made at.
 func (s *Store) Inspection(ctx context.Context, id int64) (register.Inspection, string, error) {
-	row, err := byID(ctx, s.reader(), inspections, id, "This inspection")
+	const what = "This inspection"
+	row, err := byID(ctx, s.reader(), inspections, id, what)
 	if err != nil {
 		return register.Inspection{}, "", err
 	}
-	code, err := codeOfSeat(ctx, s.reader(), row.PositionID)
-	return *row, code, err
+	code, err := s.codeOfSeat(ctx, row.PositionID, what)
+	if err != nil {
+		return register.Inspection{}, "", err
+	}
+	return *row, code, nil
 }
 
 // Finding is a finding with the code of the machine it was seen at.
 func (s *Store) Finding(ctx context.Context, id int64) (register.Finding, string, error) {
-	row, err := byID(ctx, s.reader(), findings, id, "This finding")
+	const what = "This finding"
+	row, err := byID(ctx, s.reader(), findings, id, what)
 	if err != nil {
 		return register.Finding{}, "", err
 	}
 	look, err := byID(ctx, s.reader(), inspections, row.InspectionID, "The inspection")
 	if err != nil {
-		return *row, "", err
+		return register.Finding{}, "", err
 	}
-	code, err := codeOfSeat(ctx, s.reader(), look.PositionID)
-	return *row, code, err
+	code, err := s.codeOfSeat(ctx, look.PositionID, what)
+	if err != nil {
+		return register.Finding{}, "", err
+	}
+	return *row, code, nil
 }
 
 // PlacementSheet is a placement with its names and its removal.
 func (s *Store) PlacementSheet(ctx context.Context, id int64) (register.PlacementSheet, error) {
-	sheets, err := s.placementSheets(ctx, "p.id = ?", id)
+	sheets, err := s.placementSheets(ctx, "p.id = ?"+s.within("m.site_id"), id)
 	if err == nil && len(sheets) == 0 {
 		err = refuse(register.NotFound, "", "This fitting is not in the register any more.")
 	}
@@ -143,7 +175,13 @@ func (s *Store) placementSheets(ctx context.Context, where string, args ...any) 
 	if err := rows.Err(); err != nil {
 		return nil, fmt.Errorf("read fittings: %w", translate(err))
 	}
-	return out, s.withRemovals(ctx, c, out)
+	if err := s.withRemovals(ctx, c, out); err != nil {
+		return nil, err
+	}
+	for i := range out {
+		s.elsewhere(&out[i])
+	}
+	return out, s.away(ctx, out)
 }
 
 // withRemovals fills in why assemblies came off.

@@ -56,6 +56,7 @@ func (s *Store) importRows(ctx context.Context, now time.Time, by register.Actor
 			return refuse(register.Conflict, "", "Someone changed the register while the file was read; nothing was taken, import it again.")
 		}
 		begun = true
+		t.need = register.RightPlan
 		im.begin(t)
 		return im.run(src)
 	})

@@ -120,7 +120,7 @@ func TestExport_FindingsComeBackAsTheyStand(t *testing.T) {
 		apply(t, a,
 			register.Inspect{Machine: "RT-01", Position: "lift left", On: day("2026-11-20"), By: "A", Findings: []register.NewFinding{{Number: 4, Class: life.Correct}, replace}},
 			register.Remove{AssemblyCode: "H-A", On: day("2026-11-22"), Cause: register.CausePlanned, FoundBy: register.FoundByEvent},
-			fit("H-A", "lift left", "2026-11-22"),
+			register.Fit{AssemblyCode: "H-A", Machine: "RT-01", Position: "lift left", On: day("2026-11-22"), ReleasedBy: "M. Adler", Reason: "rubs no more"},
 			register.Inspect{Machine: "RT-01", Position: "lift left", On: day("2026-11-22"), By: "B", Note: "after", Findings: []register.NewFinding{{Number: 2, Class: life.Stop}, {Class: life.Watch}, {Number: 4, Class: life.Correct}}},
 			register.Inspect{Machine: "RT-01", Position: "lift left", On: day("2026-11-22"), By: "B", Note: "again"},
 			register.Inspect{Machine: "RT-01", Position: "lift left", On: day("2026-11-22"), By: "B", Note: "again"})

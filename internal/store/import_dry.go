@@ -100,7 +100,7 @@ func (s *Store) copied(ctx context.Context, path string) (*Store, error) {
 		return nil, fmt.Errorf("open the copy of the register: %w", err)
 	}
 	w.SetMaxOpenConns(1)
-	other := &Store{e: s.e, dsn: path, write: w, read: w}
+	other := &Store{e: s.e, dsn: path, write: w, read: w, scope: s.scope}
 	if err := other.attach(ctx, gormsqlite.New(gormsqlite.Config{DriverName: "sqlite", Conn: w})); err != nil {
 		return nil, err
 	}

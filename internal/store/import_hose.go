@@ -40,14 +40,14 @@ func (im *importer) hoseRow(h *register.HoseRow) error {
 		}
 		return nil
 	}
-	place, err := im.placeHose(seat{m, p}, h)
+	place, err := im.placeHose(seat{machine: m, position: p}, h)
 	if err != nil || place == nil {
 		return err
 	}
 	if err := im.conditionsOf(m, p, place, h); err != nil {
 		return err
 	}
-	if err := im.inspectionsOf(seat{m, p}, place, h.Inspections); err != nil {
+	if err := im.inspectionsOf(seat{machine: m, position: p}, place, h.Inspections); err != nil {
 		return err
 	}
 	return im.inspectionOf(m, p, place, h)

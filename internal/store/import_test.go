@@ -198,7 +198,7 @@ func TestImport_DryRunSaysWhatHappensAndKeepsNothing(t *testing.T) {
 	if tables(t, s) != before || changesLogged(t, s) != 0 {
 		t.Error("a dry run left something behind")
 	}
-	if list, err := s.Imports(context.Background()); err != nil || len(list) != 0 {
+	if list, err := s.Imports(context.Background(), register.LocalPersonID); err != nil || len(list) != 0 {
 		t.Errorf("a dry run is in the list of imports: %v %v", list, err)
 	}
 	wet := mustImport(t, s, history(t), store.ImportOptions{FileName: "history.csv", FileHash: "abc"})

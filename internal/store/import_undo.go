@@ -3,20 +3,31 @@ package store
 import (
 	"context"
 	"fmt"
+	"strconv"
 	"time"
 
 	"hoseward/internal/register"
 )
 
-// Imports are the files that were taken in, newest first, at most 200.
-func (s *Store) Imports(ctx context.Context) ([]register.Import, error) {
-	return imports.where(ctx, s.reader(), "1 = 1 ORDER BY id DESC LIMIT 200")
+// ownImports limits imports to those of a person where the scope does not hold
+// all sites: a file may have brought things of any of them.
+func (s *Store) ownImports(personID int64) string {
+	if s.scope.All {
+		return ""
+	}
+	return " AND person_id = " + strconv.FormatInt(personID, 10)
 }
 
-// FileImported finds a taken and not undone import of a file, nil if there is
-// none.
-func (s *Store) FileImported(ctx context.Context, fileHash string) (*register.Import, error) {
-	return imports.one(ctx, s.reader(), "file_hash = ? AND undone_at IS NULL ORDER BY id DESC LIMIT 1", fileHash)
+// Imports are the files that were taken in, newest first, at most 200: all of
+// them for whoever sees all sites, else those that the person brought.
+func (s *Store) Imports(ctx context.Context, personID int64) ([]register.Import, error) {
+	return imports.where(ctx, s.reader(), "1 = 1"+s.ownImports(personID)+" ORDER BY id DESC LIMIT 200")
+}
+
+// FileImported finds a taken and not undone import of a file among Imports, nil
+// if there is none.
+func (s *Store) FileImported(ctx context.Context, personID int64, fileHash string) (*register.Import, error) {
+	return imports.one(ctx, s.reader(), "file_hash = ? AND undone_at IS NULL"+s.ownImports(personID)+" ORDER BY id DESC LIMIT 1", fileHash)
 }
 
 // UndoImport takes back all that an import added and changed, in one
@@ -27,11 +38,16 @@ func (s *Store) UndoImport(ctx context.Context, now time.Time, by register.Actor
 }
 
 func (t *tx) undoImport(id int64) error {
+	t.need = register.RightPlan
+	mine, err := t.myRoles()
+	if err != nil {
+		return err
+	}
 	row, err := imports.one(t.ctx, t.conn, "id = ?", id)
 	switch {
 	case err != nil:
 		return err
-	case row == nil:
+	case row == nil || !mine.Everywhere(register.RightPlan) && row.PersonID != t.by.PersonID:
 		return refuse(register.NotFound, "", "There is no import %d.", id)
 	case row.UndoneAt != nil:
 		return refuse(register.Refused, "", "This import was undone already.")

@@ -68,6 +68,7 @@ func (t *tx) addFinding(i *register.Inspection, p *register.Placement, f registe
 
 func (t *tx) closeFinding(c register.CloseFinding) error {
 	before, err := findings.one(t.ctx, t.conn, "id = ?", c.FindingID)
+	before, err = orHidden(t, before, err)
 	switch {
 	case err != nil:
 		return err

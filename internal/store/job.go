@@ -65,7 +65,19 @@ func (s *Store) FinishJob(ctx context.Context, runID int64, now time.Time, done 
 	return nil
 }
 
-// JobRuns are the latest runs, newest first.
+// LastGood is the run of a job that ended well last; nil if none did.
+func (s *Store) LastGood(ctx context.Context, job string) (*register.JobRun, error) {
+	return jobRuns.one(ctx, s.reader(), "job = ? AND finished IS NOT NULL AND problem = '' ORDER BY started DESC, id DESC LIMIT 1", job)
+}
+
+// JobRuns are the latest runs, newest first. Why one failed may name things of
+// any site, so within a scope it is only said that it did.
 func (s *Store) JobRuns(ctx context.Context, limit int) ([]register.JobRun, error) {
-	return jobRuns.where(ctx, s.reader(), "1 = 1 ORDER BY started DESC, id DESC LIMIT ?", limit)
+	runs, err := jobRuns.where(ctx, s.reader(), "1 = 1 ORDER BY started DESC, id DESC LIMIT ?", limit)
+	for i := range runs {
+		if runs[i].Problem != "" && !s.scope.All {
+			runs[i].Problem = "It failed; whoever may see all sites is told why."
+		}
+	}
+	return runs, err
 }

@@ -80,6 +80,7 @@ func lookUp[K comparable, T any](t *tx, known map[K]*T, key K, tab *table[T], co
 func (t *tx) site(name string) (*register.Site, error) {
 	t.keys.room()
 	site, err := lookUp(t, t.keys.sites, fold(name), sites, "LOWER(name) = ?", fold(name))
+	site, err = orHidden(t, site, err)
 	if err == nil && site == nil {
 		err = refuse(register.NotFound, "site", "There is no site %s; add it first or check its name.", name)
 	}
@@ -89,6 +90,7 @@ func (t *tx) site(name string) (*register.Site, error) {
 func (t *tx) machine(code string) (*register.Machine, error) {
 	t.keys.room()
 	m, err := lookUp(t, t.keys.machines, fold(code), machines, "LOWER(code) = ?", fold(code))
+	m, err = orHidden(t, m, err)
 	if err == nil && m == nil {
 		err = refuse(register.NotFound, "machine", "There is no machine %s; add it first or check its code.", code)
 	}
@@ -107,6 +109,7 @@ func (t *tx) position(m *register.Machine, name string) (*register.Position, err
 func (t *tx) assembly(code string) (*register.Assembly, error) {
 	t.keys.room()
 	a, err := lookUp(t, t.keys.assemblies, fold(code), assemblies, "LOWER(code) = ?", fold(code))
+	a, err = orHidden(t, a, err)
 	if err == nil && a == nil {
 		err = refuse(register.NotFound, "assembly_code", "There is no assembly %s; add it first or check its code.", code)
 	}

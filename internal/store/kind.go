@@ -207,7 +207,7 @@ func (s *Store) Kind(ctx context.Context, name string) (register.KindSheet, erro
 	if sheet.Duties, err = duties.where(ctx, c, "kind_id = ? ORDER BY circuit, id", k.ID); err != nil {
 		return sheet, err
 	}
-	sheet.Machines, err = s.texts(ctx, fmt.Sprintf("SELECT code FROM machines WHERE kind_id = ? AND gone_on IS NULL ORDER BY code LIMIT %d", kindMachines), k.ID)
+	sheet.Machines, err = s.texts(ctx, fmt.Sprintf("SELECT code FROM machines WHERE kind_id = ? AND gone_on IS NULL%s ORDER BY code LIMIT %d", s.within("site_id"), kindMachines), k.ID)
 	return sheet, err
 }
 

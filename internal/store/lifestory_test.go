@@ -173,7 +173,7 @@ func empty(t *testing.T, s *store.Store) {
 	if s.Engine() == store.Postgres {
 		queries = []string{"TRUNCATE " + strings.Join(tables, ", ")}
 	}
-	queries = append(queries, "UPDATE chain_head SET seq = 0, hash = ''")
+	queries = append(queries, "UPDATE chain_head SET seq = 0, hash = ''", "INSERT INTO person_roles (person_id, role) VALUES (1, 'manager')")
 	for _, q := range queries {
 		if _, err := s.Raw().Exec(q); err != nil {
 			t.Fatalf("%s: %v", q, err)

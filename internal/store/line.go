@@ -44,7 +44,8 @@ func (s *Store) Lines(ctx context.Context, now time.Time, f register.LineFilter)
 		return register.LinePage{}, err
 	}
 	limit := pageSize(f.Limit)
-	list, err := ids(ctx, s.reader(), q.list(limit+1), q.args...)
+	query, args := q.list(limit + 1)
+	list, err := ids(ctx, s.reader(), query, args...)
 	if err != nil {
 		return register.LinePage{}, fmt.Errorf("list lines: %w", err)
 	}
@@ -127,6 +128,8 @@ type lineQuery struct {
 	conds []string
 	args  []any
 	one   bool // one machine leads, not the order of the list
+	// sites are the sites to choose from; nil for all. An empty list has none.
+	sites []int64
 }
 
 // whereItSits joins the placement, position and machine of estimate e.
@@ -135,8 +138,8 @@ const whereItSits = `SELECT 1 FROM placements p JOIN positions q ON q.id = p.pos
 
 func (s *Store) lineQuery(d *days, f register.LineFilter) *lineQuery {
 	q := &lineQuery{e: s.e}
-	if f.Site != "" {
-		q.site(d.at(f.Site))
+	if f.Site != "" || !d.all {
+		q.sites = append([]int64{}, d.at(f.Site)...)
 	}
 	if f.Machine != "" {
 		q.one = true
@@ -176,12 +179,16 @@ func (s *Store) lineQuery(d *days, f register.LineFilter) *lineQuery {
 	return q
 }
 
-func (q *lineQuery) site(of []int64) {
-	if len(of) == 1 {
-		q.and(fmt.Sprintf("e.site_id = %d", of[0]))
-		return
+// siteIs is the condition for some sites.
+func (q *lineQuery) siteIs(of []int64) string {
+	column := "e.site_id"
+	if q.one {
+		column = "+e.site_id" // the machine is found by its own index
 	}
-	q.and("e.site_id IN (" + idList(of) + ")")
+	if len(of) == 1 {
+		return fmt.Sprintf("%s = %d", column, of[0])
+	}
+	return column + " IN (" + idList(of) + ")"
 }
 
 func (q *lineQuery) and(cond string, args ...any) {
@@ -218,17 +225,42 @@ func (q *lineQuery) status(s life.Status, d *days) {
 
 func (q *lineQuery) from() string { return " FROM estimates e" }
 
-func (q *lineQuery) where() string {
-	if len(q.conds) == 0 {
+func (q *lineQuery) where() string { return q.whereAt(q.sites) }
+
+func (q *lineQuery) whereAt(siteIDs []int64) string {
+	conds := q.conds
+	if siteIDs != nil {
+		conds = append([]string{q.siteIs(siteIDs)}, conds...)
+	}
+	if len(conds) == 0 {
 		return ""
 	}
-	return " WHERE " + strings.Join(q.conds, " AND ")
+	return " WHERE " + strings.Join(conds, " AND ")
 }
 
-// list asks for the placements of a page.
-func (q *lineQuery) list(limit int) string {
-	return "SELECT COALESCE((SELECT p.id FROM placements p WHERE p.assembly_id = e.assembly_id AND p.to_on IS NULL), 0)" + q.from() + q.where() +
-		" ORDER BY " + q.e.dueKey + fmt.Sprintf(", e.machine_code, e.walk_order, e.assembly_id LIMIT %d", limit)
+// mergedSites bounds the sites whose lists are merged; the lists of more are
+// looked for along the list of all.
+const mergedSites = 100
+
+// list asks for the placements of a page. The list of several sites is merged
+// from the beginnings of theirs, each along the index of its site, so that no
+// page looks through all that these sites have.
+func (q *lineQuery) list(limit int) (string, []any) {
+	const placement = "SELECT COALESCE((SELECT p.id FROM placements p WHERE p.assembly_id = e.assembly_id AND p.to_on IS NULL), 0)"
+	inOrder := func(key string) string {
+		return " ORDER BY " + key + fmt.Sprintf(", e.machine_code, e.walk_order, e.assembly_id LIMIT %d", limit)
+	}
+	if len(q.sites) < 2 || len(q.sites) > mergedSites || q.one {
+		return placement + q.from() + q.where() + inOrder(q.e.dueKey), q.args
+	}
+	var args []any
+	parts := make([]string, len(q.sites))
+	for i, id := range q.sites {
+		parts[i] = "SELECT * FROM (SELECT e.assembly_id, e.machine_code, e.walk_order, " + q.e.dueKey + " AS due_key" +
+			q.from() + q.whereAt([]int64{id}) + inOrder(q.e.dueKey) + ") of_one"
+		args = append(args, q.args...)
+	}
+	return placement + " FROM (" + strings.Join(parts, " UNION ALL ") + ") e" + inOrder("e.due_key"), args
 }
 
 // pattern is a text to be found anywhere, for LIKE.
@@ -352,6 +384,7 @@ func (s *Store) linesOf(ctx context.Context, d *days, placementIDs []int64) ([]r
 		site := d.sites[siteID]
 		l.Site, l.Zone, l.Today = site.Name, site.Zone, d.today[siteID]
 		l.Estimated = !l.Estimate.AsOf.IsZero()
+		l.Estimate.Problem = s.problemOnLine(l.Estimate.Problem, l.MachineCode)
 		l.Status = life.StatusOn(l.Estimate.StopOpen, l.Estimate.ActBy, l.Today)
 		lines[at[placementID]] = l
 	}

@@ -45,6 +45,7 @@ func (t *tx) changeMachine(c register.ChangeMachine) error {
 		return noRows(err, register.NotFound, "This machine is not in the register any more.")
 	}
 	before, err := machines.one(t.ctx, t.conn, "id = ?", row.ID)
+	before, err = orHidden(t, before, err)
 	if err != nil {
 		return err
 	}
@@ -54,7 +55,7 @@ func (t *tx) changeMachine(c register.ChangeMachine) error {
 	if before.Version != row.Version {
 		return conflict()
 	}
-	if site, err := sites.one(t.ctx, t.conn, "id = ?", row.SiteID); err != nil || site == nil {
+	if site, err := t.visibleSite(row.SiteID); err != nil || site == nil {
 		return firstError(err, refuse(register.NotFound, "site", "There is no such site; choose one of those the register has."))
 	}
 	if row.KindID != nil {

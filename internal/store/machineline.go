@@ -36,7 +36,7 @@ func (s *Store) MachineLines(ctx context.Context, now time.Time, f register.Mach
 }
 
 func (s *Store) machineCond(f register.MachineFilter) (string, []any, error) {
-	conds, args := []string{"gone_on IS NULL"}, []any(nil)
+	conds, args := []string{"gone_on IS NULL" + s.within("site_id")}, []any(nil)
 	if f.Site != "" {
 		conds, args = append(conds, "site_id IN (SELECT id FROM sites WHERE LOWER(name) = ?)"), append(args, fold(f.Site))
 	}

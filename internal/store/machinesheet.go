@@ -13,12 +13,9 @@ import (
 // of code NotFound if there is none of that code.
 func (s *Store) MachineSheet(ctx context.Context, now time.Time, code string) (register.MachineSheet, error) {
 	c := s.reader()
-	m, err := machines.one(ctx, c, "LOWER(code) = ?", fold(code))
+	m, err := s.machineCoded(ctx, code)
 	if err != nil {
 		return register.MachineSheet{}, err
-	}
-	if m == nil {
-		return register.MachineSheet{}, refuse(register.NotFound, "machine", "There is no machine %s; check its code.", code)
 	}
 	d, err := s.days(ctx, now)
 	if err != nil {

@@ -79,33 +79,52 @@ func (t *tx) changePositions(c register.ChangePositions) error {
 		if err != nil {
 			return err
 		}
-		var changed []pair[register.Position]
+		var changed, milder []pair[register.Position]
+		what := "" // of the last that becomes milder
 		for i := range rows {
 			row := rows[i]
 			if !row.GoneOn.IsZero() {
 				return t.positionGone(&row)
 			}
-			if c.CanHurt != nil {
-				row.CanHurt = *c.CanHurt
-			}
-			if c.Exposed != nil {
-				row.Exposed = *c.Exposed
-			}
-			if c.Policy != nil {
-				row.PolicyID = policyID
-			}
-			if c.Circuit != nil {
-				row.CircuitID = circuitOf[row.MachineID]
-			}
+			setPosition(&row, c, policyID, circuitOf[row.MachineID])
 			if sameButVersion(&rows[i], &row) {
 				continue
 			}
 			row.Version++
-			changed = append(changed, pair[register.Position]{rows[i], row})
+			says, err := t.milderThere(row.MachineID, rows[i].PolicyID, row.PolicyID)
+			if err != nil {
+				return err
+			}
+			both := pair[register.Position]{rows[i], row}
+			if says == "" {
+				changed = append(changed, both)
+			} else {
+				milder, what = append(milder, both), says
+			}
 			t.touched.machine(row.MachineID)
 		}
-		return updateMany(t, positions, changed, func(p *register.Position) int64 { return p.ID })
+		id := func(p *register.Position) int64 { return p.ID }
+		if err := updateMany(t, positions, changed, id); err != nil {
+			return err
+		}
+		return t.milder(c.Reason, what, func() error { return updateMany(t, positions, milder, id) })
 	})
+}
+
+// setPosition sets at a position what a change of many says.
+func setPosition(row *register.Position, c register.ChangePositions, policyID, circuitID *int64) {
+	if c.CanHurt != nil {
+		row.CanHurt = *c.CanHurt
+	}
+	if c.Exposed != nil {
+		row.Exposed = *c.Exposed
+	}
+	if c.Policy != nil {
+		row.PolicyID = policyID
+	}
+	if c.Circuit != nil {
+		row.CircuitID = circuitID
+	}
 }
 
 func (t *tx) positionGone(p *register.Position) error {
@@ -152,8 +171,12 @@ func (t *tx) eachPosition(list []int64, f func([]register.Position) error) error
 		if err != nil {
 			return err
 		}
-		if len(rows) != len(chunk) {
-			return refuse(register.NotFound, "positions", "%d of the positions are not in the register any more; look at the list anew.", len(chunk)-len(rows))
+		unseen, err := t.unseenSeats(rows)
+		if err != nil {
+			return err
+		}
+		if lacking := len(chunk) - len(rows) + unseen; lacking > 0 {
+			return refuse(register.NotFound, "positions", "%d of the positions are not in the register any more; look at the list anew.", lacking)
 		}
 		if err := t.allThere("SELECT DISTINCT machine_id FROM positions WHERE id IN (" + in + ")"); err != nil {
 			return err
@@ -196,8 +219,12 @@ func (t *tx) changeMachines(c register.ChangeMachines) error {
 		if err != nil {
 			return err
 		}
-		if len(rows) != len(chunk) {
-			return refuse(register.NotFound, "machines", "%d of the machines are not in the register any more; look at the list anew.", len(chunk)-len(rows))
+		unseen, err := t.unseen(rows)
+		if err != nil {
+			return err
+		}
+		if lacking := len(chunk) - len(rows) + unseen; lacking > 0 {
+			return refuse(register.NotFound, "machines", "%d of the machines are not in the register any more; look at the list anew.", lacking)
 		}
 		var changed []pair[register.Machine]
 		for i := range rows {

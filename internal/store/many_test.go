@@ -53,7 +53,7 @@ func TestChangePositions_SetsWhatIsGivenAndLeavesTheRest(t *testing.T) {
 			t.Errorf("%+v: something else was changed", p)
 		}
 		freshAfter(t, s, "changing many positions")
-		apply(t, s, register.ChangePositions{Positions: all[2:], Policy: word(""), Circuit: word(""), Exposed: no(), CanHurt: no()})
+		apply(t, s, register.ChangePositions{Positions: all[2:], Policy: word(""), Circuit: word(""), Exposed: no(), CanHurt: no(), Reason: "one shift only now"})
 		if p := positionNow(t, s, "RT-01", "return"); p.Policy != "" || p.Circuit != "" || p.Position.Exposed || p.Position.CanHurt || p.Position.Version != 3 {
 			t.Errorf("%+v: want what was taken away gone", p.Position)
 		}

@@ -26,22 +26,24 @@ var (
 
 // Migrate brings the schema up to date, stores the policies that come with the
 // program and makes the texts search looks in where they are not there. A
-// schema newer than the program is ErrSchemaNew and nothing is changed. It may
-// be run at any time and by several programs at once.
-func (s *Store) Migrate(ctx context.Context) error {
-	err := s.withProvider(ctx, func(p *goose.Provider) error {
-		if err := compareSchema(ctx, p); err != nil && !errors.Is(err, ErrSchemaOld) {
-			return err
-		}
-		if _, err := p.Up(ctx); err != nil {
-			return fmt.Errorf("migrate the register: %w", err)
-		}
-		return nil
-	})
-	if err != nil {
+// schema newer than the program is ErrSchemaNew and nothing is changed, a
+// register that was not loaded to its end ErrUnfinished. It may be run at any
+// time and by several programs at once. Each migration is a transaction: one
+// that is cut short leaves all rows as they were, and the next start goes on.
+func (s *Store) Migrate(ctx context.Context) error { return s.migrate(ctx, nil) }
+
+// migrate is Migrate, with what is to be done before an older register that is
+// not empty is changed; if that fails it is not.
+func (s *Store) migrate(ctx context.Context, before func(context.Context, *Store, int64) error) error {
+	if err := s.wantWhole(ctx); err != nil {
 		return err
 	}
-	if err := s.storeShipped(ctx); err != nil {
+	if before != nil {
+		if err := s.beforeUpgrade(ctx, before); err != nil {
+			return err
+		}
+	}
+	if err := s.bringUp(ctx); err != nil {
 		return err
 	}
 	if err := s.recountOnce(ctx); err != nil {
@@ -50,8 +52,28 @@ func (s *Store) Migrate(ctx context.Context) error {
 	return s.makeFindsOnce(ctx)
 }
 
+// bringUp brings the schema up to date and stores what comes with the program.
+func (s *Store) bringUp(ctx context.Context) error {
+	err := s.withProvider(ctx, func(p *goose.Provider) error {
+		if err := compareSchema(ctx, p); err != nil && !errors.Is(err, ErrSchemaOld) {
+			return err
+		}
+		if _, err := p.Up(ctx); err != nil {
+			return fmt.Errorf("migrate the register (a migration that fails is taken back, so nothing is lost): %w", err)
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return s.storeShipped(ctx)
+}
+
 // checkSchema wants the schema to be the program's.
 func (s *Store) checkSchema(ctx context.Context) error {
+	if err := s.wantWhole(ctx); err != nil {
+		return err
+	}
 	return s.withProvider(ctx, func(p *goose.Provider) error { return compareSchema(ctx, p) })
 }
 
@@ -137,6 +159,10 @@ func (s *Store) storeShipped(ctx context.Context) error {
 			if _, err := c.exec(ctx, "SELECT pg_advisory_xact_lock(?)", shippedLock); err != nil {
 				return fmt.Errorf("wait for other programs that migrate: %w", err)
 			}
+		} else if _, err := c.exec(ctx, "UPDATE chain_head SET seq = seq WHERE id = 1"); err != nil {
+			// A file that may only be read lets itself be opened, and a
+			// transaction be begun; better told now than to the first who writes.
+			return fmt.Errorf("try to write to the register: %w", err)
 		}
 		orm := s.ormOn(ctx, c)
 		if err := storeShippedKinds(ctx, c, orm); err != nil {

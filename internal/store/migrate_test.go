@@ -123,6 +123,11 @@ func TestMigrations_TablesHaveTheColumnsOfTheModels(t *testing.T) {
 		want["chain_head"] = []string{"id", "seq", "hash"}
 		want["assembly_codes"] = []string{"code", "assembly_id"}
 		want["code_counters"] = []string{"name", "last"}
+		want["credentials"] = []string{"person_id", "password_hash", "generation", "tries", "tried_at"}
+		want["sessions"] = []string{"token", "data", "expires_at"}
+		want["invitations"] = []string{"id", "person_id", "hash", "expires_at", "used_at"}
+		want["devices"] = []string{"id", "person_id", "name", "hash", "pin_hash", "tries", "made_at", "used_at", "expires_at"}
+		want["answers"] = []string{"person_id", "once", "request_hash", "status", "body", "at"}
 		have := columnsOf(t, s)
 		for _, of := range []map[string][]string{want, have} { // a column added later stands last in its table
 			for table := range of {
@@ -157,8 +162,10 @@ func TestMigrations_AFilledRegisterKeepsItsRows(t *testing.T) {
 			t.Fatal(err)
 		}
 		before, made := counts(t, s), storedEstimates(t, s)
+		// The last migration makes these, so that nothing is left of them below it.
+		its := []string{"answers", "credentials", "devices", "invitations", "sessions", "tokens"}
 		for table, n := range before {
-			if n == 0 && table != "imports" && table != "header_choices" && table != "job_runs" && table != "known_days" {
+			if n == 0 && !slices.Contains(its, table) && table != "imports" && table != "header_choices" && table != "job_runs" && table != "known_days" {
 				t.Errorf("table %s is empty: the test proves nothing of it", table)
 			}
 		}

@@ -5,16 +5,20 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 
 	_ "github.com/jackc/pgx/v5/stdlib" // the driver pgx
 	gormpostgres "gorm.io/driver/postgres"
 	gormsqlite "gorm.io/driver/sqlite"
 	"gorm.io/gorm"
 	"gorm.io/gorm/logger"
+
+	"hoseward/internal/register"
 )
 
 // Store is an open register. Its methods may be called at the same time.
@@ -22,23 +26,32 @@ type Store struct {
 	e     *engine
 	dsn   string
 	write *sql.DB // SQLite: one connection
-	read  *sql.DB // SQLite: query_only; PostgreSQL: the same pool
+	read  *sql.DB // SQLite: query_only
 	orm   *gorm.DB
 	// inside is the transaction of a rehearsal; reads go there then.
 	inside *sql.Tx
+	// scope is the sites that reads hold; see For.
+	scope register.Scope
 }
 
 // Options are how a register is opened.
 type Options struct {
 	// Migrate brings the schema up to date on opening.
 	Migrate bool
+	// BeforeUpgrade is called with a register that is not empty before its
+	// older schema is migrated to the given one; it may read. If it fails
+	// nothing is migrated and the error is Open's.
+	BeforeUpgrade func(ctx context.Context, old *Store, to int64) error
 }
 
 // The pools. More readers than this do not read faster; SQLite takes one
-// writer at a time whatever is asked of it.
+// writer at a time whatever is asked of it. Readers have a pool of their own on
+// PostgreSQL too: a transaction of changes may read beside itself, and must not
+// wait there for a connection of others that wait for it.
 const (
-	sqliteReaders       = 8
-	postgresConnections = 16
+	sqliteReaders   = 8
+	postgresReaders = 8
+	postgresWriters = 8 // one of them is the leader's
 )
 
 // Open opens the register at dsn: the path of an SQLite file, made if it is
@@ -50,7 +63,7 @@ func Open(ctx context.Context, dsn string, opts Options) (*Store, error) {
 		return nil, err
 	}
 	if opts.Migrate {
-		err = s.Migrate(ctx)
+		err = s.migrate(ctx, opts.BeforeUpgrade)
 	} else {
 		err = s.checkSchema(ctx)
 	}
@@ -69,14 +82,26 @@ func connect(ctx context.Context, dsn string) (*Store, error) {
 }
 
 func connectPostgres(ctx context.Context, dsn string) (*Store, error) {
+	w, err := postgresPool(dsn, postgresWriters)
+	if err != nil {
+		return nil, err
+	}
+	r, err := postgresPool(dsn, postgresReaders)
+	if err != nil {
+		return nil, errors.Join(err, w.Close())
+	}
+	s := &Store{e: &postgresEngine, dsn: dsn, write: w, read: r, scope: register.AllSites()}
+	return s, s.attach(ctx, gormpostgres.New(gormpostgres.Config{Conn: w}))
+}
+
+func postgresPool(dsn string, most int) (*sql.DB, error) {
 	db, err := sql.Open("pgx", dsn)
 	if err != nil {
 		return nil, fmt.Errorf("open PostgreSQL at %s: %w", redacted(dsn), hidePassword(err, dsn))
 	}
-	db.SetMaxOpenConns(postgresConnections)
-	db.SetMaxIdleConns(postgresConnections)
-	s := &Store{e: &postgresEngine, dsn: dsn, write: db, read: db}
-	return s, s.attach(ctx, gormpostgres.New(gormpostgres.Config{Conn: db}))
+	db.SetMaxOpenConns(most)
+	db.SetMaxIdleConns(most)
+	return db, nil
 }
 
 func connectSQLite(ctx context.Context, path string) (*Store, error) {
@@ -85,6 +110,9 @@ func connectSQLite(ctx context.Context, path string) (*Store, error) {
 	}
 	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil {
 		return nil, fmt.Errorf("make the folder of the register: %w", err)
+	}
+	if err := makePrivate(path); err != nil {
+		return nil, err
 	}
 	w, err := sql.Open("sqlite", sqliteDSN(path, "_txlock=immediate", "_pragma=foreign_keys(1)"))
 	if err != nil {
@@ -97,24 +125,49 @@ func connectSQLite(ctx context.Context, path string) (*Store, error) {
 	}
 	r.SetMaxOpenConns(sqliteReaders)
 	r.SetMaxIdleConns(sqliteReaders)
-	s := &Store{e: &sqliteEngine, dsn: path, write: w, read: r}
+	s := &Store{e: &sqliteEngine, dsn: path, write: w, read: r, scope: register.AllSites()}
 	return s, s.attach(ctx, gormsqlite.New(gormsqlite.Config{DriverName: "sqlite", Conn: w}))
+}
+
+// makePrivate makes the file of a new register, for its owner alone to read: it
+// holds hashes of passwords. SQLite gives its companions the same mode.
+func makePrivate(path string) error {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	switch {
+	case errors.Is(err, fs.ErrExist):
+		return nil
+	case err != nil:
+		return fmt.Errorf("make the register at %s: %w", path, err)
+	}
+	return f.Close()
 }
 
 // sqliteDSN is a path with what every connection needs: the write-ahead log,
 // five seconds of patience, and commits that survive a power cut.
 func sqliteDSN(path string, more ...string) string {
-	u := url.URL{Scheme: "file", Opaque: (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath()}
-	return u.String() + "?" + strings.Join(append([]string{
+	return sqliteURL(path) + "?" + strings.Join(append([]string{
 		"_pragma=busy_timeout(5000)", "_pragma=journal_mode(WAL)", "_pragma=synchronous(FULL)",
 		"_time_format=sqlite", "_timezone=UTC", "_texttotime=1",
 	}, more...), "&")
 }
 
+// sqliteLeadDSN is the file beside the register whose lock the program that
+// runs the jobs holds.
+func sqliteLeadDSN(path string) string {
+	u := url.URL{Scheme: "file", Opaque: (&url.URL{Path: filepath.ToSlash(path) + "-jobs"}).EscapedPath()}
+	return u.String() + "?_pragma=busy_timeout(0)"
+}
+
+// sqliteURL is a path as SQLite takes it, with nothing asked for.
+func sqliteURL(path string) string {
+	u := url.URL{Scheme: "file", Opaque: (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath()}
+	return u.String()
+}
+
 // attach puts gorm on the write pool; an error closes the pools.
 func (s *Store) attach(ctx context.Context, d gorm.Dialector) error {
 	if err := s.write.PingContext(ctx); err != nil {
-		return errors.Join(fmt.Errorf("open the register at %s: %w", redacted(s.dsn), hidePassword(err, s.dsn)), s.Close())
+		return errors.Join(fmt.Errorf("open the register at %s: %w", redacted(s.dsn), hidePassword(s.whyNot(err), s.dsn)), s.Close())
 	}
 	orm, err := gorm.Open(dialect{d}, &gorm.Config{
 		SkipDefaultTransaction: true, TranslateError: true, Logger: logger.Discard,
@@ -124,6 +177,29 @@ func (s *Store) attach(ctx context.Context, d gorm.Dialector) error {
 	}
 	s.orm = orm
 	return nil
+}
+
+// whyNot translates why the register cannot be opened. SQLite says the same
+// whether there is no such folder, no room or no right to write in it, so that
+// is tried.
+func (s *Store) whyNot(opening error) error {
+	err := translate(opening)
+	if s.e.name != SQLite || !errors.Is(err, register.ErrGone) {
+		return err
+	}
+	f, tryErr := os.CreateTemp(filepath.Dir(s.dsn), ".hoseward-*")
+	if tryErr == nil {
+		_ = os.Remove(f.Name())
+		_ = f.Close()
+		return err
+	}
+	switch {
+	case errors.Is(tryErr, fs.ErrPermission), errors.Is(tryErr, syscall.EROFS):
+		return fmt.Errorf("%w: %w: %w", register.ErrReadOnly, opening, tryErr)
+	case errors.Is(tryErr, syscall.ENOSPC), errors.Is(tryErr, syscall.EDQUOT):
+		return fmt.Errorf("%w: %w: %w", register.ErrFull, opening, tryErr)
+	}
+	return err
 }
 
 // Close closes the register.

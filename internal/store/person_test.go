@@ -17,7 +17,11 @@ func second(t *testing.T, s *store.Store) register.Actor {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return register.Actor{PersonID: id, Origin: register.FromPage}
+	by := register.Actor{PersonID: id, Origin: register.FromPage}
+	if _, err := s.Raw().Exec("INSERT INTO person_roles (person_id, role) SELECT id, 'viewer' FROM people WHERE name = 'J. Berg'"); err != nil {
+		t.Fatal(err)
+	}
+	return by
 }
 
 func TestSetUnits_AreOfThePersonWhoAsks(t *testing.T) {
@@ -41,7 +45,7 @@ func TestSetUnits_AreOfThePersonWhoAsks(t *testing.T) {
 			t.Errorf("an unknown person: %v", err)
 		}
 		refused(t, s, register.Invalid, "pressure_unit", register.SetUnits{Units: register.Units{PressureUnit: "atm"}})
-		if _, err := s.Apply(ctx, now, register.Actor{PersonID: 999}, register.SetUnits{Units: shop}); !isRefusal(err, register.NotFound) {
+		if _, err := s.Apply(ctx, now, register.Actor{PersonID: 999}, register.SetUnits{Units: shop}); !isRefusal(err, register.Forbidden) {
 			t.Errorf("units of an unknown person: %v", err)
 		}
 		if _, broken := verify(t, s); broken != 0 {

@@ -52,7 +52,14 @@ func (t *tx) changeSite(c register.ChangeSite) error {
 			return err
 		}
 	}
-	if err := update(t, sites, before, &row, row.ID, before.Version, taken); err != nil {
+	what, err := t.milderPolicy(before.PolicyID, row.PolicyID)
+	if err != nil {
+		return err
+	}
+	err = t.milder(c.Reason, what, func() error {
+		return update(t, sites, before, &row, row.ID, before.Version, taken)
+	})
+	if err != nil {
 		return err
 	}
 	t.keys.frame = nil
@@ -110,15 +117,15 @@ func firstError(errs ...error) error {
 	return nil
 }
 
-// Sites are all sites by name.
+// Sites are the sites by name.
 func (s *Store) Sites(ctx context.Context) ([]register.Site, error) {
-	return sites.where(ctx, s.reader(), "1 = 1 ORDER BY name")
+	return sites.where(ctx, s.reader(), "1 = 1"+s.within("id")+" ORDER BY name")
 }
 
 // Site is the site of that name; a *register.Error of code NotFound if there
 // is none.
 func (s *Store) Site(ctx context.Context, name string) (register.Site, error) {
-	site, err := sites.one(ctx, s.reader(), "LOWER(name) = ?", fold(name))
+	site, err := sites.one(ctx, s.reader(), "LOWER(name) = ?"+s.within("id"), fold(name))
 	if err == nil && site == nil {
 		err = refuse(register.NotFound, "site", "There is no site %s; check its name.", name)
 	}
@@ -135,13 +142,13 @@ func (s *Store) Kinds(ctx context.Context) ([]register.Kind, error) {
 
 // MachineCodes are the codes of all machines of the fleet in order.
 func (s *Store) MachineCodes(ctx context.Context) ([]string, error) {
-	return s.texts(ctx, "SELECT code FROM machines WHERE gone_on IS NULL ORDER BY code")
+	return s.texts(ctx, "SELECT code FROM machines WHERE gone_on IS NULL"+s.within("site_id")+" ORDER BY code")
 }
 
 // FewMachineCodes are the codes of all machines in order, none where there are
 // more than most.
 func (s *Store) FewMachineCodes(ctx context.Context, most int) ([]string, error) {
-	codes, err := s.texts(ctx, fmt.Sprintf("SELECT code FROM machines WHERE gone_on IS NULL ORDER BY code LIMIT %d", most+1))
+	codes, err := s.texts(ctx, fmt.Sprintf("SELECT code FROM machines WHERE gone_on IS NULL%s ORDER BY code LIMIT %d", s.within("site_id"), most+1))
 	if len(codes) > most {
 		return nil, err
 	}

@@ -12,9 +12,14 @@ import (
 type seat struct {
 	machine  *register.Machine
 	position *register.Position
+	// elsewhere: it is at a site that who makes the changes may not see.
+	elsewhere bool
 }
 
 func (s seat) String() string {
+	if s.elsewhere {
+		return "another site"
+	}
 	return fmt.Sprintf("position %s of machine %s", s.position.Name, s.machine.Code)
 }
 
@@ -28,7 +33,7 @@ func (t *tx) seatOf(machine, position string) (seat, error) {
 		return seat{}, err
 	}
 	p, err := t.position(m, position)
-	return seat{m, p}, err
+	return seat{machine: m, position: p}, err
 }
 
 // seatByID finds the position of a placement.
@@ -47,7 +52,8 @@ func (t *tx) seatByID(positionID int64) (seat, error) {
 	if m == nil {
 		return seat{}, fmt.Errorf("find machine %d: not there", p.MachineID)
 	}
-	return seat{m, p}, nil
+	shown, err := t.sees(m.SiteID)
+	return seat{machine: m, position: p, elsewhere: !shown}, err
 }
 
 func (t *tx) fit(c register.Fit, rest []register.Command) error {
@@ -66,7 +72,7 @@ func (t *tx) fit(c register.Fit, rest []register.Command) error {
 	if err != nil {
 		return err
 	}
-	if err := firstError(t.lockAssembly(a), t.notAhead(s.machine.SiteID, "on", c.On)); err != nil {
+	if err := firstError(t.lockAssembly(a), t.mayTake(a), t.notAhead(s.machine.SiteID, "on", c.On)); err != nil {
 		return err
 	}
 	until := removedOn(a.Code, c.On, rest)
@@ -123,6 +129,9 @@ func removedOn(code string, fitted quantity.Date, rest []register.Command) quant
 func (t *tx) mayFit(a *register.Assembly, s seat, c register.Fit, until quantity.Date) error {
 	row := &register.Placement{AssemblyID: a.ID, PositionID: s.position.ID, From: c.On, FromText: c.OnText, To: until}
 	if err := t.maySit(a, s, row); err != nil {
+		return err
+	}
+	if err := t.notDamaged(a, c); err != nil {
 		return err
 	}
 	return t.storedNotTooLong(a, s, c)
@@ -184,7 +193,7 @@ func (t *tx) remove(c register.Remove) error {
 	if err := t.closeByRemoval(a.ID); err != nil {
 		return err
 	}
-	if err := t.whereAfter(a, &ended, s.machine.SiteID, c.Scrapped); err != nil {
+	if err := t.following(func() error { return t.whereAfter(a, &ended, s.machine.SiteID, c.Scrapped) }); err != nil {
 		return err
 	}
 	if err := t.dropEstimate(a.ID); err != nil {

@@ -35,6 +35,9 @@ func (t *tx) changePolicy(c register.ChangePolicy) error {
 	if sameButVersion(before, &row) {
 		return nil
 	}
+	if field := register.MilderPolicy(&row, before); field != "" && (row.Lengthened == "" || row.Lengthened == before.Lengthened) {
+		return refuse(register.Invalid, field, "This limit may be milder than it was; say anew who lengthened it and why.")
+	}
 	err = t.touchAndLock(`(site_id IN (SELECT id FROM sites WHERE policy_id = ?)
 		OR id IN (SELECT machine_id FROM positions WHERE policy_id = ?))`, row.ID, row.ID)
 	if err != nil {

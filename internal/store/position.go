@@ -47,7 +47,10 @@ func (t *tx) addPosition(c register.AddPosition) error {
 			return fmt.Errorf("find the last position of machine %s: %w", m.Code, translate(err))
 		}
 	}
-	if err := insert(t, positions, row, &row.ID, positionTaken(m.Code, c.Name)); err != nil {
+	err = t.repolicied(m.ID, nil, row.PolicyID, "as the position is added", func() error {
+		return insert(t, positions, row, &row.ID, positionTaken(m.Code, c.Name))
+	})
+	if err != nil {
 		return err
 	}
 	t.keys.positions[ownedBy(m.ID, c.Name)] = row
@@ -61,6 +64,7 @@ func (t *tx) changePosition(c register.ChangePosition) error {
 		return noRows(err, register.NotFound, gone)
 	}
 	before, err := positions.one(t.ctx, t.conn, "id = ?", row.ID)
+	before, err = orHidden(t, before, err)
 	switch {
 	case err != nil:
 		return err
@@ -99,7 +103,10 @@ func (t *tx) changePosition(c register.ChangePosition) error {
 		}
 	}
 	row.Version++
-	if err := update(t, positions, before, &row, row.ID, before.Version, positionTaken(m.Code, row.Name)); err != nil {
+	err = t.repolicied(m.ID, before.PolicyID, row.PolicyID, c.Reason, func() error {
+		return update(t, positions, before, &row, row.ID, before.Version, positionTaken(m.Code, row.Name))
+	})
+	if err != nil {
 		return err
 	}
 	delete(t.keys.positions, ownedBy(m.ID, before.Name))

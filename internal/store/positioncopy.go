@@ -77,7 +77,10 @@ func (t *tx) copyTo(m *register.Machine, models []model) ([]copied, error) {
 			}
 			row.CircuitID = &circuit.ID
 		}
-		if err := insert(t, positions, &row, &row.ID, positionTaken(m.Code, row.Name)); err != nil {
+		err := t.repolicied(m.ID, nil, row.PolicyID, "as on the machine it is copied from", func() error {
+			return insert(t, positions, &row, &row.ID, positionTaken(m.Code, row.Name))
+		})
+		if err != nil {
 			return nil, err
 		}
 		t.keys.room()
@@ -90,8 +93,9 @@ func (t *tx) copyTo(m *register.Machine, models []model) ([]copied, error) {
 // copyWorked copies how another machine, the circuits of the positions copied
 // and these positions are worked. What is said already of the machine or one
 // of its circuits itself is better than what holds of another one: there,
-// nothing is copied.
+// nothing is copied. It needs the right that saying how they are worked needs.
 func (t *tx) copyWorked(m, from *register.Machine, added []copied) error {
+	defer t.needing(register.RightFor(register.SetConditions{}))()
 	if err := t.copyConditions(from, register.Owner{Level: register.AtMachine, ID: from.ID}, m.ID, false); err != nil {
 		return err
 	}

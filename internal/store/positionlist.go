@@ -90,6 +90,7 @@ func (s *Store) positionQuery(f register.PositionFilter) *listQuery {
 		q.from = "FROM machines m CROSS JOIN positions q"
 	}
 	q.and("q.machine_id = m.id AND q.gone_on IS NULL AND m.gone_on IS NULL")
+	s.atSite(q, "m.site_id")
 	if f.Site != "" {
 		q.and("m.site_id IN (SELECT id FROM sites WHERE LOWER(name) = ?)", fold(lookFor(f.Site)))
 	}

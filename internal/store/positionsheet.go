@@ -12,10 +12,7 @@ import (
 // *register.Error of code NotFound if there is no such machine or position.
 func (s *Store) PositionSheet(ctx context.Context, now time.Time, machine, name string) (register.PositionSheet, error) {
 	c := s.reader()
-	m, err := machines.one(ctx, c, "LOWER(code) = ?", fold(machine))
-	if err == nil && m == nil {
-		err = refuse(register.NotFound, "machine", "There is no machine %s; check its code.", machine)
-	}
+	m, err := s.machineCoded(ctx, machine)
 	if err != nil {
 		return register.PositionSheet{}, err
 	}

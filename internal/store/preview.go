@@ -60,7 +60,7 @@ func (t *tx) foresee() (register.Preview, error) {
 	p := register.Preview{Touched: len(list)}
 	list = spread(list, previewed)
 	p.Seen = len(list)
-	was, err := t.s.days(t.ctx, t.now)
+	was, err := t.s.For(register.AllSites()).days(t.ctx, t.now)
 	if err != nil {
 		return p, err
 	}
@@ -189,12 +189,16 @@ func (t *tx) namedMoves(moves []move) ([]register.Move, error) {
 	if len(moves) == 0 {
 		return nil, nil
 	}
+	mine, err := t.myRoles()
+	if err != nil {
+		return nil, err
+	}
 	at := make(map[int64]*move, len(moves))
 	list := make([]int64, len(moves))
 	for i := range moves {
 		list[i], at[moves[i].assemblyID] = moves[i].assemblyID, &moves[i]
 	}
-	rows, err := t.query(t.ctx, `SELECT a.id, a.code, m.code, q.name FROM assemblies a
+	rows, err := t.query(t.ctx, `SELECT a.id, a.code, m.code, q.name, m.site_id FROM assemblies a
 		JOIN placements p ON p.assembly_id = a.id AND p.to_on IS NULL JOIN positions q ON q.id = p.position_id
 		JOIN machines m ON m.id = q.machine_id WHERE a.id IN (`+idList(list)+")")
 	if err != nil {
@@ -202,17 +206,22 @@ func (t *tx) namedMoves(moves []move) ([]register.Move, error) {
 	}
 	defer rows.Close()
 	for rows.Next() {
-		var id int64
+		var id, site int64
 		var assembly, machine, position string
-		if err := rows.Scan(&id, &assembly, &machine, &position); err != nil {
+		if err := rows.Scan(&id, &assembly, &machine, &position, &site); err != nil {
 			return nil, fmt.Errorf("name what moves: %w", err)
 		}
 		m := at[id]
+		if !mine.At(site, register.RightSee) { // it was on a machine of theirs and is elsewhere now
+			continue
+		}
 		m.AssemblyCode, m.Machine, m.Position = assembly, machine, position
 	}
-	out := make([]register.Move, len(moves))
+	var out []register.Move
 	for i := range moves {
-		out[i] = moves[i].Move
+		if moves[i].AssemblyCode != "" {
+			out = append(out, moves[i].Move)
+		}
 	}
 	return out, translate(rows.Err())
 }

@@ -268,11 +268,11 @@ func whims(t *testing.T, s *store.Store, r *rand.Rand) []register.Command {
 	}
 	switch r.IntN(7) {
 	case 0:
-		return []register.Command{register.ChangePositions{Positions: some("SELECT id FROM positions"), CanHurt: &yes, Policy: &policy}}
+		return []register.Command{register.ChangePositions{Positions: some("SELECT id FROM positions"), CanHurt: &yes, Policy: &policy, Reason: "a whim"}}
 	case 1:
 		site := siteNow(t, s, "Depot")
 		site.PolicyID = some("SELECT id FROM policies")[0]
-		return []register.Command{register.ChangeSite{Site: site}, register.ChangePositions{Positions: some("SELECT id FROM positions"), Exposed: &yes}}
+		return []register.Command{register.ChangeSite{Site: site, Reason: "a whim"}, register.ChangePositions{Positions: some("SELECT id FROM positions"), Exposed: &yes}}
 	case 2:
 		return []register.Command{register.ChangeMachines{Machines: some("SELECT id FROM machines"), PlannedHoursPerWeek: f64(float64(r.IntN(100))), CanHurt: &yes}}
 	case 3:
@@ -282,6 +282,7 @@ func whims(t *testing.T, s *store.Store, r *rand.Rand) []register.Command {
 	case 5:
 		own := policyNow(t, s, "of a whim")
 		months := 12 + r.IntN(40)
+		own.Lengthened = fmt.Sprintf("a whim, number %d", own.Version)
 		own.MonthsFromAssembly, own.MonthsFromFitting = &months, &months
 		return []register.Command{register.ChangePolicy{Policy: own}, register.AddLayUp{Machine: code, From: from, To: from.AddDays(1 + r.IntN(60))}}
 	}

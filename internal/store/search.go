@@ -95,11 +95,11 @@ func lookFor(text string) string {
 // none or more than one.
 func (s *Store) exactly(ctx context.Context, d *days, text string) (found register.Found, ok bool, err error) {
 	c, key := s.reader(), fold(text)
-	ms, err := ids(ctx, c, "SELECT id FROM machines WHERE LOWER(code) = ?", key)
+	ms, err := ids(ctx, c, "SELECT id FROM machines WHERE LOWER(code) = ?"+s.within("site_id"), key)
 	if err != nil {
 		return found, false, fmt.Errorf("find machine %q: %w", text, err)
 	}
-	as, err := ids(ctx, c, "SELECT assembly_id FROM assembly_codes WHERE LOWER(code) = ?", key)
+	as, err := ids(ctx, c, "SELECT assembly_id FROM assembly_codes WHERE LOWER(code) = ?"+s.holdsAssembly("assembly_id"), key)
 	if err != nil {
 		return found, false, fmt.Errorf("find assembly %q: %w", text, err)
 	}
@@ -122,6 +122,7 @@ func (s *Store) exactly(ctx context.Context, d *days, text string) (found regist
 // in it, in the order they came to the register.
 func (s *Store) look(ctx context.Context, f findTable, codes, text string, limit int) ([]int64, error) {
 	var list []int64
+	of := s.holdsFound(f)
 	if codes != "" {
 		from, to := fold(text), fold(text)+"\U0010ffff"
 		gone := ""
@@ -129,7 +130,7 @@ func (s *Store) look(ctx context.Context, f findTable, codes, text string, limit
 			gone = " AND gone_on IS NULL"
 		}
 		var err error
-		list, err = ids(ctx, s.reader(), "SELECT id FROM "+codes+" WHERE LOWER(code) >= ? AND LOWER(code) < ?"+gone+
+		list, err = ids(ctx, s.reader(), "SELECT id FROM "+codes+" WHERE LOWER(code) >= ? AND LOWER(code) < ?"+gone+of(codes+".id")+
 			" ORDER BY LOWER(code) LIMIT "+strconv.Itoa(limit), from, to)
 		if err != nil || len(list) >= limit {
 			return list, err
@@ -139,7 +140,7 @@ func (s *Store) look(ctx context.Context, f findTable, codes, text string, limit
 	if cond == "" {
 		return list, nil
 	}
-	more, err := ids(ctx, s.reader(), "SELECT "+s.e.findID()+" FROM "+f.name+" WHERE "+cond+
+	more, err := ids(ctx, s.reader(), "SELECT "+s.e.findID()+" FROM "+f.name+" WHERE "+cond+of(f.name+"."+s.e.findID())+
 		" ORDER BY "+s.e.findID()+" LIMIT "+strconv.Itoa(limit), args...)
 	if err != nil {
 		return nil, fmt.Errorf("search %s: %w", f.name, err)

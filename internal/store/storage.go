@@ -7,6 +7,22 @@ import (
 	"hoseward/internal/register"
 )
 
+// notDamaged refuses an assembly on which damage was found that only its
+// removal closed, unless somebody releases it with a reason: nobody judged that
+// it may be fitted again.
+func (t *tx) notDamaged(a *register.Assembly, c register.Fit) error {
+	if c.ReleasedBy != "" && c.Reason != "" {
+		return nil
+	}
+	seen, err := findings.where(t.ctx, t.conn, "assembly_id = ? AND class IN ('stop', 'replace') AND closed_how NOT IN ('released', 'done') AND seen_on <= "+t.e.date(c.On)+
+		" ORDER BY seen_on, id LIMIT 1", a.ID)
+	if err != nil || len(seen) == 0 {
+		return err
+	}
+	return refuse(register.Refused, "released_by", "Assembly %s: on %s an inspection found damage of class %s, and nobody released it. Do not fit it; a damaged hose is scrapped. "+
+		"Only a manager's release with a reason lets it be fitted.", a.Code, seen[0].SeenOn, seen[0].Class)
+}
+
 // storedNotTooLong refuses an assembly that was stored beyond its limit, or is
 // beyond an age limit or worn out, unless somebody releases it with a reason.
 // One of unknown age is taken: its estimate says what is missing.

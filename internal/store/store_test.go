@@ -105,3 +105,10 @@ func hose(code string) register.AddAssembly {
 func fit(code, position, on string) register.Fit {
 	return register.Fit{AssemblyCode: code, Machine: "RT-01", Position: position, On: day(on)}
 }
+
+// onPostgres runs a test on PostgreSQL alone: SQLite has no such thing.
+func onPostgres(t *testing.T, f func(t *testing.T, s *store.Store)) {
+	t.Helper()
+	t.Parallel()
+	f(t, open(t, address(t, store.Postgres)))
+}

@@ -31,7 +31,12 @@ func (s *Store) story(ctx context.Context, facts *register.Facts, a *register.As
 		}
 		add(a.Assembly.ScrappedOn, register.EventRemoved, "", "%s", text)
 	}
+	elsewhere := map[int64]bool{} // by inspection
 	for _, i := range a.Inspections {
+		if !s.seatHere(facts, i.PositionID) {
+			elsewhere[i.ID] = true
+			i.By, i.Note = "", "At another site"
+		}
 		text := "Inspected: " + string(i.Verdict)
 		if i.Note != "" {
 			text += ". " + i.Note
@@ -43,6 +48,9 @@ func (s *Store) story(ctx context.Context, facts *register.Facts, a *register.As
 		sentences[k.Number] = k.Sentence
 	}
 	for _, f := range a.Findings {
+		if elsewhere[f.InspectionID] {
+			f.Place, f.Note, f.ClosedReason = "", "", ""
+		}
 		add(f.SeenOn, register.EventFinding, "", "%s", findingText(f, sentences[f.Number]))
 		if f.ClosedHow == register.ClosedByRelease || f.ClosedHow == register.ClosedDone {
 			add(f.ClosedOn, register.EventFinding, "", "Finding %s: %s", f.ClosedHow, findingText(f, sentences[f.Number]))
@@ -89,18 +97,26 @@ func (s *Store) tellPlacements(ctx context.Context, facts *register.Facts, a *re
 	}
 	for i, p := range a.Placements {
 		pos := facts.Positions[p.PositionID]
-		at := fmt.Sprintf("position %s of machine %s", pos.Name, facts.Machines[pos.MachineID].Machine.Code) + atHours(p.FromHours)
+		here := s.seatHere(facts, p.PositionID)
+		at, by := "another site", ""
+		if here {
+			at, by = fmt.Sprintf("position %s of machine %s", pos.Name, facts.Machines[pos.MachineID].Machine.Code)+atHours(p.FromHours), who[p.ID]
+		}
 		if i > 0 && a.Placements[i-1].To == p.From {
-			add(p.From, register.EventMoved, who[p.ID], "Moved to %s", at)
+			add(p.From, register.EventMoved, by, "Moved to %s", at)
 		} else {
-			add(p.From, register.EventFitted, who[p.ID], "Fitted at %s", at)
+			add(p.From, register.EventFitted, by, "Fitted at %s", at)
 		}
 		r := why[p.ID]
 		if r == nil {
 			continue
 		}
 		scrapped := a.Assembly.ScrappedOn == p.To
-		add(p.To, register.EventRemoved, "", "%s", removalText(r, scrapped)+atHours(p.ToHours))
+		says := removalText(r, scrapped) + atHours(p.ToHours)
+		if !here {
+			says = "Removed, at another site"
+		}
+		add(p.To, register.EventRemoved, "", "%s", says)
 		if !scrapped && (i+1 == len(a.Placements) || a.Placements[i+1].From != p.To) {
 			add(p.To, register.EventStored, "", "Back in store")
 		}

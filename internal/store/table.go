@@ -49,6 +49,11 @@ var (
 	kindPositions = newTable[register.KindPosition]()
 	savedLists    = newTable[register.SavedList]()
 	acts          = newTable[register.Act]()
+	personRoles   = newTable[register.PersonRole]()
+	tokens        = newTable[register.Token]()
+	credentials   = newTable[register.Credential]()
+	invitations   = newTable[register.Invitation]()
+	devices       = newTable[register.Device]()
 )
 
 // newTable panics on a type that gorm cannot map: a mistake in the program

@@ -26,14 +26,21 @@ type tx struct {
 	now time.Time
 	by  register.Actor
 
-	chain   chain
-	touched touched
-	finds   finds
-	keys    keys
-	codes   []string // of the assemblies added so far
-	depth   int      // of try
-	title   string   // in words, what is done at once
-	act     int64    // its row, 0 while nothing is written
+	chain      chain
+	touched    touched
+	finds      finds
+	keys       keys
+	codes      []string              // of the assemblies added so far
+	person     int64                 // added last, 0 if none
+	depth      int                   // of try
+	need       register.Right        // of the command that is carried out
+	roles      *register.PersonRoles // of who makes the changes; nil while not asked for
+	follows    int                   // of following
+	places     places
+	generation int    // of the credential changed last, 0 if none was
+	title      string // in words, what is done at once
+	act        int64  // its row, 0 while nothing is written
+	telling    *telling
 
 	justAdded string          // code of the assembly added last in this list
 	ahead     map[int64]int64 // by assembly: the placement a later Remove ends
@@ -52,22 +59,77 @@ func (s *Store) inTx(ctx context.Context, f func(conn) error) error {
 }
 
 func (s *Store) once(ctx context.Context, f func(conn) error) error {
-	t, err := s.write.BeginTx(ctx, nil)
+	own, t, err := s.begin(ctx)
 	if err != nil {
-		return fmt.Errorf("begin a transaction: %w", translate(err))
+		return fmt.Errorf("begin a transaction: %w", err)
 	}
+	defer own.Close()  // gives the connection back
 	defer t.Rollback() // does nothing after a commit
 	c := conn{querier: t, e: s.e}
 	if s.e.name == SQLite {
 		c.ready = newPrepared(t)
+	} else if _, err := c.exec(ctx, fmt.Sprintf("SET LOCAL lock_timeout = %d", patience.Milliseconds())); err != nil {
+		return fmt.Errorf("begin a transaction: %w", err)
 	}
 	if err := f(c); err != nil {
-		return translate(err)
+		return translateCode(err)
 	}
-	if err := t.Commit(); err != nil {
-		return fmt.Errorf("commit: %w", translate(err))
+	if err := s.commit(ctx, t); err != nil {
+		return fmt.Errorf("commit: %w", err)
 	}
 	return nil
+}
+
+// commit commits, and tells what was certainly not done from what may have been.
+func (s *Store) commit(ctx context.Context, t *sql.Tx) error {
+	if err := ctx.Err(); err != nil {
+		return err // not begun
+	}
+	err := t.Commit()
+	switch {
+	case err == nil:
+		return nil
+	case ctx.Err() != nil && errors.Is(err, sql.ErrTxDone): // taken back before it was sent
+		return ctx.Err()
+	case ctx.Err() != nil && s.e.name == Postgres: // given up while the answer was waited for
+		return fmt.Errorf("%w: %w", register.ErrUnsure, err)
+	}
+	return unsure(err)
+}
+
+// patience is how long a change waits for its turn, and on PostgreSQL for each
+// row that others hold, before it is told that the register is busy.
+const patience = 30 * time.Second
+
+// begin waits for a connection and begins a transaction on it. A connection on
+// which that fails because the server went meanwhile is left for another one:
+// nothing was done on it yet.
+func (s *Store) begin(ctx context.Context) (own *sql.Conn, t *sql.Tx, err error) {
+	for range brokenConnections {
+		if own, err = s.turn(ctx); err != nil {
+			return nil, nil, err
+		}
+		if t, err = own.BeginTx(ctx, nil); err == nil {
+			return own, t, nil
+		}
+		_ = own.Close()
+		if !cutConnection(err) {
+			break
+		}
+	}
+	return nil, nil, translate(err)
+}
+
+// turn waits for a connection to write on. One that does not come within
+// patience is register.ErrBusy.
+func (s *Store) turn(ctx context.Context) (*sql.Conn, error) {
+	wait, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	own, err := s.write.Conn(wait)
+	if err != nil && ctx.Err() == nil && wait.Err() != nil {
+		return nil, fmt.Errorf("%w: no turn within %s", register.ErrBusy, patience)
+	}
+	return own, translate(err)
 }
 
 // ormOn is gorm working inside the transaction c.
@@ -94,7 +156,10 @@ func (s *Store) change(ctx context.Context, now time.Time, by register.Actor, f 
 		if err := t.finishFinds(); err != nil {
 			return err
 		}
-		result = register.Result{Codes: t.codes, Stale: stale}
+		result = register.Result{Codes: t.codes, PersonID: t.person, Generation: t.generation, Stale: stale}
+		if err := t.tellAnswer(&result); err != nil {
+			return err
+		}
 		return t.finishChain() // nothing may follow: it locks the chain
 	})
 	if err != nil {
@@ -122,6 +187,7 @@ func (t *tx) try(f func() error) error {
 	}
 	t.chain.pending, t.codes, t.ahead = t.chain.pending[:pending], t.codes[:codes], nil
 	t.keys.clear() // they may hold what is undone now
+	t.places = places{}
 	if errors.Is(err, errAgain) {
 		return err
 	}

@@ -112,11 +112,18 @@ func (t *tx) undoRows(u *undoing, rows []register.Change) error {
 		if rows[i].Entity == imports.name {
 			continue
 		}
+		if err := undoableRow(u, &rows[i]); err != nil {
+			return err
+		}
 		r, ok := rowsOf()[rows[i].Entity]
 		if !ok {
 			return fmt.Errorf("undo change %d: rows of %s are not known", rows[i].Seq, rows[i].Entity)
 		}
-		if err := r.undo(t, u, &rows[i]); err != nil {
+		if rows[i].ImportID == nil {
+			t.need = register.UndoRight(rows[i].Entity)
+		}
+		err := t.followingIf(t.keptElsewhere(&rows[i]), func() error { return r.undo(t, u, &rows[i]) })
+		if err != nil {
 			return err
 		}
 	}
@@ -126,6 +133,31 @@ func (t *tx) undoRows(u *undoing, rows []register.Change) error {
 		}
 	}
 	return t.flushFull()
+}
+
+// undoableRow refuses to undo what is about people and what lets them in: the
+// secrets that belong to it are gone. One's own units are no such thing.
+func undoableRow(u *undoing, c *register.Change) error {
+	switch c.Entity {
+	case personRoles.name, credentials.name, tokens.name, invitations.name, devices.name:
+	case people.name:
+		if onlyUnits(c) {
+			return nil
+		}
+	default:
+		return nil
+	}
+	return u.refuse("what is about people and their signing in is not undone; change it anew.")
+}
+
+// onlyUnits reports whether a change of a person is one of their units alone.
+func onlyUnits(c *register.Change) bool {
+	var before, after register.Person
+	if json.Unmarshal([]byte(c.Before), &before) != nil || json.Unmarshal([]byte(c.After), &after) != nil {
+		return false
+	}
+	before.Units, before.Version = after.Units, after.Version
+	return sameButVersion(&before, &after)
 }
 
 // rowKind undoes and takes back rows of one table.
@@ -182,6 +214,7 @@ func rowsIn[T any](tab *table[T], name func(*T) string) rowKind {
 		},
 		takeBack: func(t *tx, u *undoing, id int64, version int) error {
 			now, err := tab.one(t.ctx, t.conn, "id = ?", id)
+			now, err = orHidden(t, now, err)
 			switch {
 			case err != nil:
 				return err

@@ -15,6 +15,9 @@ import (
 // equal register: all but the change log, estimates, runs of jobs, people and
 // their saved lists. The row is f's.
 func (s *Store) Whole(ctx context.Context, f func(register.WholeRow) error) error {
+	if err := s.wholeOnly(); err != nil {
+		return err
+	}
 	return s.snapshot(ctx, func(c conn) error {
 		for _, part := range register.WholeParts() {
 			if err := eachWhole(ctx, c, part, f); err != nil {
@@ -157,8 +160,19 @@ func wholeStoryQuery(part register.WholePart) string {
 // wholeLook numbers the inspection i among those of its assembly and day.
 const wholeLook = `(SELECT COUNT(*) FROM inspections x WHERE x.assembly_id = i.assembly_id AND x.on_day = i.on_day AND x.id <= i.id)`
 
+// wholeOnly refuses the whole register within a scope.
+func (s *Store) wholeOnly() error {
+	if s.scope.All {
+		return nil
+	}
+	return refuse(register.Forbidden, "", "%s", register.ForbiddenSentence(register.RightManage, ""))
+}
+
 // WholeCounts is how many rows of each part Whole would give.
 func (s *Store) WholeCounts(ctx context.Context) (map[register.WholePart]int, error) {
+	if err := s.wholeOnly(); err != nil {
+		return nil, err
+	}
 	counts := map[register.WholePart]int{}
 	err := s.snapshot(ctx, func(c conn) error {
 		for _, part := range register.WholeParts() {

@@ -240,7 +240,7 @@ func (w *wholeTaker) seat(machine, position string) (seat, error) {
 		return seat{}, err
 	}
 	p, err := w.t.position(m, position)
-	return seat{m, p}, err
+	return seat{machine: m, position: p}, err
 }
 
 // afterPlacements holds the rules of single placements and adds their

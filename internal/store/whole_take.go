@@ -44,6 +44,7 @@ func (s *Store) takeWhole(ctx context.Context, now time.Time, by register.Actor,
 			return refuse(register.Conflict, "", "Someone changed the register meanwhile; try again.")
 		}
 		begun = true
+		t.need = register.RightManage
 		w := newWholeTaker(t, src)
 		if err := w.take(); err != nil {
 			return err

@@ -19,7 +19,7 @@ import (
 func whole(t testing.TB, s *store.Store, format exchange.Format) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	w, err := exchange.NewWholeWriter(&b, format)
+	w, err := exchange.NewWholeWriter(&b, format, register.Head{Seq: 7, Hash: strings.Repeat("ab", 32)})
 	if err != nil {
 		t.Fatal(err)
 	}
