@@ -3,12 +3,14 @@
 // The main idea is that a tick of the clock is only a nudge: which run is due
 // is worked out from the runs the store has on record and the time now, so a
 // job may run late, twice, or be made up after the program was off. Every run
-// is noted with its start, its end and what went wrong. Jobs hold no rules of
-// their own; they call the store.
+// is noted with its start, its end and what went wrong. Of several programs on
+// one register only the one that leads runs jobs, see AmongSeveral. Jobs hold no
+// rules of their own; they call the store.
 package jobs
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"sync"
@@ -17,6 +19,7 @@ import (
 	"github.com/robfig/cron/v3"
 
 	"hoseward/internal/quantity"
+	"hoseward/internal/register"
 )
 
 // Runs is where runs are noted.
@@ -62,6 +65,11 @@ type Runner struct {
 	ctx    context.Context
 	wait   sync.WaitGroup
 	nudges map[string]chan struct{}
+
+	leadership Leadership // nil: the only program
+	pace       Pace
+	mu         sync.Mutex
+	run        context.Context // of runs; nil while another program leads
 }
 
 // New makes a runner for the jobs. A spec that cron cannot read is an error.
@@ -84,7 +92,12 @@ func New(runs Runs, now func() time.Time, log *slog.Logger, table ...Job) (*Runn
 // program was off, and then keeps to the table until Stop or the end of ctx.
 // It returns at once; the first runs go on in the background.
 func (r *Runner) Start(ctx context.Context) error {
+	r.mu.Lock()
 	r.ctx, r.stop = context.WithCancel(ctx)
+	if r.leadership == nil {
+		r.run = r.ctx
+	}
+	r.mu.Unlock()
 	for i := range r.jobs {
 		nudge := r.nudges[r.jobs[i].Name]
 		if _, err := r.cron.AddFunc(r.jobs[i].Spec, func() { poke(nudge) }); err != nil {
@@ -93,12 +106,27 @@ func (r *Runner) Start(ctx context.Context) error {
 		poke(nudge)
 		r.wait.Go(func() { r.serve(i, nudge) })
 	}
+	if r.leadership != nil {
+		r.wait.Go(r.keepLeading)
+	}
 	r.cron.Start()
 	return nil
 }
 
-// Nudge asks for a run of the named job soon; it never waits.
+// Nudge asks for a run of the named job soon, here or in the program that
+// leads; it never waits.
 func (r *Runner) Nudge(name string) {
+	if _, ok := r.nudges[name]; !ok {
+		return
+	}
+	r.poke(name)
+	if r.leading() == nil {
+		r.handOn(name)
+	}
+}
+
+// poke nudges a job of this program.
+func (r *Runner) poke(name string) {
 	if nudge, ok := r.nudges[name]; ok {
 		poke(nudge)
 	}
@@ -107,9 +135,11 @@ func (r *Runner) Nudge(name string) {
 // Stop ends the schedule, cancels what runs and waits for it.
 func (r *Runner) Stop() {
 	<-r.cron.Stop().Done()
+	r.mu.Lock()
 	if r.stop != nil {
 		r.stop()
 	}
+	r.mu.Unlock()
 	r.wait.Wait()
 }
 
@@ -126,7 +156,9 @@ func (r *Runner) serve(i int, nudge <-chan struct{}) {
 		case <-r.ctx.Done():
 			return
 		case <-nudge:
-			r.RunDue(r.ctx, r.jobs[i])
+			if ctx := r.leading(); ctx != nil {
+				r.RunDue(ctx, r.jobs[i])
+			}
 		}
 	}
 }
@@ -172,7 +204,7 @@ func (r *Runner) RunDue(ctx context.Context, j Job) {
 func (r *Runner) finish(ctx context.Context, j Job, id int64, done int, runErr error) {
 	problem := ""
 	if runErr != nil {
-		problem = "The run did not finish; it is tried again at the next turn. The log of the program says why."
+		problem = problemOf(runErr)
 		r.log.Error("run job", "job", j.Name, "err", runErr)
 	}
 	end, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
@@ -180,6 +212,16 @@ func (r *Runner) finish(ctx context.Context, j Job, id int64, done int, runErr e
 	if r.noted(j, r.runs.FinishJob(end, id, r.now(), done, problem)) {
 		r.log.Info("job ended", "job", j.Name, "handled", done, "ok", runErr == nil)
 	}
+}
+
+// problemOf says in one sentence why a run failed: in the job's own words if it
+// has some.
+func problemOf(err error) string {
+	var said *register.Error
+	if errors.As(err, &said) {
+		return said.Sentence
+	}
+	return "The run did not finish; it is tried again at the next turn. The log of the program says why."
 }
 
 func (r *Runner) noted(j Job, err error) bool {

@@ -15,13 +15,11 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"net"
 	"net/netip"
 	"net/url"
 	"os"
 	"path/filepath"
 	"reflect"
-	"strconv"
 	"strings"
 	"time"
 )
@@ -33,18 +31,27 @@ import (
 type Flags struct {
 	DB        string `name:"db" env:"HOSEWARD_DB" default:"var/hoseward.db" placeholder:"PATH" secret:"" help:"Path of an SQLite file, or postgres://... (or HOSEWARD_DB_FILE, a file that holds it); ${default} if not given."`
 	Listen    string `name:"listen" env:"HOSEWARD_LISTEN" default:"127.0.0.1:8460" placeholder:"ADDRESS" help:"Address and port; port 0 is any free one, printed; ${default} if not given."`
-	PublicURL string `name:"public-url" env:"HOSEWARD_PUBLIC_URL" placeholder:"URL" help:"Base of links in mails and labels; the listen address if not given."`
+	PublicURL string `name:"public-url" env:"HOSEWARD_PUBLIC_URL" placeholder:"URL" help:"Base of links in mails and labels, and the name people reach the pages by; the listen address if not given."`
+	TLSCert   string `name:"tls-cert" env:"HOSEWARD_TLS_CERT" placeholder:"FILE" help:"PEM file of the certificate and those above it; read anew when it changes."`
+	TLSKey    string `name:"tls-key" env:"HOSEWARD_TLS_KEY" placeholder:"FILE" help:"PEM file of the certificate's private key."`
+	Proxies   string `name:"trusted-proxies" env:"HOSEWARD_TRUSTED_PROXIES" placeholder:"LIST" help:"Addresses or networks of the proxies before the program, with commas: only they and this computer are answered, and they are believed whom they forward."`
+	Insecure  bool   `name:"insecure-http" env:"HOSEWARD_INSECURE_HTTP" help:"Serve other machines without TLS: passwords can be read on the way."`
 	Files     string `name:"files" env:"HOSEWARD_FILES" default:"var/files" placeholder:"FOLDER" help:"Folder for photos and kept reports; ${default} if not given."`
+	Backups   string `name:"backups" env:"HOSEWARD_BACKUPS" default:"var/backups" placeholder:"FOLDER" help:"Folder for the nightly backups and those before upgrades, or none; ${default} if not given."`
 	Log       string `name:"log" env:"HOSEWARD_LOG" default:"text" placeholder:"FORM" help:"Form of the log: text or json; ${default} if not given."`
 	Zone      string `name:"zone" env:"HOSEWARD_ZONE" placeholder:"ZONE" help:"Time zone for new sites, such as Europe/Berlin; the machine's if not given."`
 }
 
 // Settings are the settings, checked.
 type Settings struct {
-	DB        string   // path of an SQLite file or a postgres:// address; may hold a password
-	Listen    string   // host:port on a loopback interface; port 0 is any free one
-	PublicURL *url.URL // http or https, no query; nil stands for the listen address
-	Files     string   // a folder, which need not exist yet
+	DB        string         // path of an SQLite file or a postgres:// address; may hold a password
+	Listen    string         // host:port, an address in numbers or localhost; port 0 is any free one
+	PublicURL *url.URL       // http or https, no query; nil stands for the listen address
+	TLS       TLSFiles       // zero: none
+	Proxies   []netip.Prefix // trusted to say whom they forward; empty: none
+	Insecure  bool           // other machines may be served without TLS
+	Files     string         // a folder, which need not exist yet
+	Backups   string         // a folder, which need not exist yet; empty: no backups
 	Log       Format
 	Zone      *time.Location // its String is an IANA name, such as Europe/Berlin
 }
@@ -75,13 +82,20 @@ func wrong(flag, format string, args ...any) error {
 // part is an *Error.
 func (f Flags) Check() (Settings, error) {
 	var s Settings
-	var errs [6]error
+	var errs [10]error
 	s.DB, errs[0] = checkDB(f.DB)
 	s.Listen, errs[1] = checkListen(f.Listen)
 	s.PublicURL, errs[2] = checkPublicURL(f.PublicURL)
 	s.Files, errs[3] = checkFiles(f.Files)
 	s.Log, errs[4] = checkLog(f.Log)
 	s.Zone, errs[5] = checkZone(f.Zone)
+	s.TLS, errs[6] = checkTLS(f.TLSCert, f.TLSKey)
+	s.Proxies, errs[7] = checkProxies(f.Proxies)
+	s.Insecure = f.Insecure
+	s.Backups, errs[9] = checkBackups(f.Backups)
+	if errors.Join(errs[:]...) == nil {
+		errs[8] = s.checkReach()
+	}
 	if err := errors.Join(errs[:]...); err != nil {
 		return Settings{}, err
 	}
@@ -115,23 +129,6 @@ func checkDB(v string) (string, error) {
 	return v, nil
 }
 
-// checkListen takes only loopback addresses: as long as the register knows no
-// people and no passwords, whoever reaches the port may change everything.
-func checkListen(v string) (string, error) {
-	host, port, err := net.SplitHostPort(v)
-	if err != nil {
-		return "", wrong("listen", "%q is no address with a port; write it as 127.0.0.1:8460", v)
-	}
-	if n, err := strconv.Atoi(port); err != nil || n < 0 || n > 65535 {
-		return "", wrong("listen", "%q is no port; give a number from 0 to 65535, 0 for any free one", port)
-	}
-	addr, err := netip.ParseAddr(host)
-	if host != "localhost" && (err != nil || !addr.Unmap().IsLoopback()) {
-		return "", wrong("listen", "%q is open to other machines, and the register cannot tell people apart yet; listen on 127.0.0.1, ::1 or localhost", v)
-	}
-	return v, nil
-}
-
 func checkPublicURL(v string) (*url.URL, error) {
 	if v == "" {
 		return nil, nil
@@ -153,6 +150,19 @@ func checkPublicURL(v string) (*url.URL, error) {
 func checkFiles(v string) (string, error) {
 	if strings.TrimSpace(v) == "" || strings.ContainsRune(v, 0) {
 		return "", wrong("files", "is empty; give a folder for photos and kept reports")
+	}
+	return filepath.Clean(v), nil
+}
+
+// noBackups is written for no folder of backups.
+const noBackups = "none"
+
+func checkBackups(v string) (string, error) {
+	switch {
+	case v == noBackups:
+		return "", nil
+	case strings.TrimSpace(v) == "" || strings.ContainsRune(v, 0):
+		return "", wrong("backups", "is empty; give a folder for backups, or none to make none")
 	}
 	return filepath.Clean(v), nil
 }

@@ -66,8 +66,9 @@ func trimCell(s string) string {
 	})
 }
 
-// A cell that begins with one of these is a formula to a spreadsheet.
-const formulaSigns = "=+-@\t\r"
+// A cell that begins with one of these is a formula to a spreadsheet; the wide
+// signs of East Asian keyboards are taken for the others by some.
+const formulaSigns = "=+-@\t\r\n＝＋－＠"
 
 // guard puts an apostrophe before a text that a spreadsheet would run as a
 // formula; unguard takes exactly that off again.
@@ -85,7 +86,10 @@ func unguard(s string) string {
 	return s
 }
 
-func isFormula(s string) bool { return s != "" && strings.IndexByte(formulaSigns, s[0]) >= 0 }
+func isFormula(s string) bool {
+	first, size := utf8.DecodeRuneInString(s)
+	return size > 0 && first != utf8.RuneError && strings.ContainsRune(formulaSigns, first)
+}
 
 // spreadsheetError tells #N/A and its like.
 func spreadsheetError(s string) bool {

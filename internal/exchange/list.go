@@ -8,6 +8,7 @@ import (
 	"strconv"
 
 	"hoseward/internal/quantity"
+	"hoseward/internal/register"
 )
 
 // Format is how a list goes out.
@@ -43,8 +44,10 @@ type ListColumn[T any] struct {
 // WriteList writes a list row by row, in memory that does not grow with it. In
 // CSV a text that a spreadsheet program would run as a formula gets an
 // apostrophe; in XLSX texts are texts. Open takes either back as it was. sheet
-// is the name of the sheet of a workbook.
-func WriteList[T any](w io.Writer, format Format, sheet string, columns []ListColumn[T], rows iter.Seq2[T, error]) error {
+// is the name of the sheet of a workbook. head is that of the change log when
+// the list is begun: in a workbook it stands in a sheet of its own, behind the
+// list; a CSV has no place for it that would not be taken for a row.
+func WriteList[T any](w io.Writer, format Format, sheet string, head register.Head, columns []ListColumn[T], rows iter.Seq2[T, error]) error {
 	headers := make([]string, len(columns))
 	for i, c := range columns {
 		headers[i] = c.Header
@@ -54,7 +57,7 @@ func WriteList[T any](w io.Writer, format Format, sheet string, columns []ListCo
 	case CSV:
 		out = &csvList{w: csv.NewWriter(w)}
 	case XLSX:
-		out = &xlsxList{book: newBookWriter(w), name: sheet, headers: headers}
+		out = &xlsxList{book: newBookWriter(w), name: sheet, headers: headers, head: head}
 	default:
 		return fmt.Errorf("write a list as %q: no such format", string(format))
 	}
@@ -160,6 +163,7 @@ type xlsxList struct {
 	book    *bookWriter
 	name    string
 	headers []string
+	head    register.Head
 	sheets  int
 }
 
@@ -190,4 +194,19 @@ func (l *xlsxList) row(values []any) error {
 	return l.book.err
 }
 
-func (l *xlsxList) close() error { return l.book.close() }
+func (l *xlsxList) close() error {
+	l.book.headSheet(l.head)
+	return l.book.close()
+}
+
+// headSheet is the sheet of a workbook that says the head of the change log.
+const headSheet = "change log"
+
+// headSheet writes the sheet with a head; none for the zero head.
+func (b *bookWriter) headSheet(head register.Head) {
+	if head.Seq == 0 {
+		return
+	}
+	b.sheet(headSheet, []string{"head of the change log", "what this is"})
+	b.cells([]any{head.String(), "The newest change when this file was begun, and its hash. Keep it: hoseward verify --head finds by it whether the log was written anew since."})
+}

@@ -30,7 +30,7 @@ func all[T any](rows []T) iter.Seq2[T, error] {
 func list(t testing.TB, format exchange.Format, names []string) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	err := exchange.WriteList(&b, format, "machines", []exchange.ListColumn[string]{
+	err := exchange.WriteList(&b, format, "machines", aHead, []exchange.ListColumn[string]{
 		{Header: "Machine", Value: func(s string) any { return "M-" + s[:min(1, len(s))] }},
 		{Header: "Machine name", Value: func(s string) any { return s }},
 		{Header: "Planned hours per week", Value: func(string) any { return new(38.5) }},
@@ -56,7 +56,7 @@ func TestWriteList_CellsOfAWorkbookAreTyped(t *testing.T) {
 	day, _ := quantity.NewDate(2026, 11, 25)
 	month, _ := quantity.Month(2026, 11)
 	var b bytes.Buffer
-	err := exchange.WriteList(&b, exchange.XLSX, "hoses", []exchange.ListColumn[row]{
+	err := exchange.WriteList(&b, exchange.XLSX, "hoses", aHead, []exchange.ListColumn[row]{
 		{Header: "text", Value: func(r row) any { return r.text }},
 		{Header: "number", Value: func(r row) any { return r.number }},
 		{Header: "day", Value: func(r row) any { return r.day }},
@@ -125,7 +125,7 @@ func TestWriteList_ImportsBackAsItWas(t *testing.T) {
 				name := rapid.SampledFrom([]string{"=", "+", "-", "@", "'", ""}).Draw(t, "first") +
 					rapid.SampledFrom([]string{"=", "+", "'", ""}).Draw(t, "second") + rapid.StringMatching(`[A-Z][a-z0-9 ,;"&<_x]{0,12}[a-z]`).Draw(t, "rest")
 				var b bytes.Buffer
-				err := exchange.WriteList(&b, format, "machines", []exchange.ListColumn[string]{
+				err := exchange.WriteList(&b, format, "machines", aHead, []exchange.ListColumn[string]{
 					{Header: "Machine", Value: func(string) any { return "RT-1" }}, {Header: "Machine name", Value: func(s string) any { return s }},
 				}, all([]string{name}))
 				if err != nil {
@@ -153,7 +153,7 @@ func TestWriteList_GoesOnInAnotherSheetWhereOneIsFull(t *testing.T) {
 		t.Skip("a sheet of a million rows")
 	}
 	var b bytes.Buffer
-	err := exchange.WriteList(&b, exchange.XLSX, "readings", []exchange.ListColumn[int]{{Header: "n", Value: func(n int) any { return n }}},
+	err := exchange.WriteList(&b, exchange.XLSX, "readings", aHead, []exchange.ListColumn[int]{{Header: "n", Value: func(n int) any { return n }}},
 		func(yield func(int, error) bool) {
 			for n := range 1<<20 + 5 {
 				if !yield(n, nil) {
@@ -169,7 +169,7 @@ func TestWriteList_GoesOnInAnotherSheetWhereOneIsFull(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	if got := f.GetSheetList(); !slices.Equal(got, []string{"readings", "readings 2"}) {
+	if got := f.GetSheetList(); !slices.Equal(got, []string{"readings", "readings 2", "change log"}) {
 		t.Fatalf("sheets %v", got)
 	}
 	rows, err := f.GetRows("readings 2")
@@ -180,7 +180,7 @@ func TestWriteList_GoesOnInAnotherSheetWhereOneIsFull(t *testing.T) {
 
 func TestWriteList_AFailureOfItsRowsIsTold(t *testing.T) {
 	boom := errors.New("boom")
-	err := exchange.WriteList(&bytes.Buffer{}, exchange.CSV, "x", []exchange.ListColumn[int]{{Header: "n", Value: func(n int) any { return n }}},
+	err := exchange.WriteList(&bytes.Buffer{}, exchange.CSV, "x", aHead, []exchange.ListColumn[int]{{Header: "n", Value: func(n int) any { return n }}},
 		func(yield func(int, error) bool) { yield(1, nil); yield(0, boom) })
 	if !errors.Is(err, boom) {
 		t.Errorf("got %v", err)

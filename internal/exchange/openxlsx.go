@@ -27,6 +27,9 @@ func (w *workbook) choose(opts Options) (name string, others []string, err error
 	best := -1
 	names := w.file.GetSheetList()
 	for _, n := range names {
+		if n == headSheet && opts.Sheet == "" && len(names) > 1 {
+			continue // what hoseward says beside its lists
+		}
 		score := 0
 		if opts.Sheet != "" {
 			if n == opts.Sheet {
@@ -52,7 +55,7 @@ func (w *workbook) choose(opts Options) (name string, others []string, err error
 		return "", nil, refusal("The workbook has no sheet %q.", opts.Sheet)
 	}
 	for _, n := range names {
-		if n != name {
+		if n != name && n != headSheet {
 			others = append(others, n)
 		}
 	}

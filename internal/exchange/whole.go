@@ -27,13 +27,15 @@ type WholeWriter interface {
 	Close() error
 }
 
-// NewWholeWriter writes a whole register to w as XLSX or JSON.
-func NewWholeWriter(w io.Writer, format Format) (WholeWriter, error) {
+// NewWholeWriter writes a whole register to w as XLSX or JSON. head is that of
+// its change log when the file is begun; it stands in a sheet or at a key of its
+// own, which is skipped in reading. The zero head stands nowhere.
+func NewWholeWriter(w io.Writer, format Format, head register.Head) (WholeWriter, error) {
 	switch format {
 	case XLSX:
-		return newWholeBook(w), nil
+		return newWholeBook(w, head), nil
 	case JSON:
-		return newWholeDocument(w), nil
+		return newWholeDocument(w, head), nil
 	}
 	return nil, fmt.Errorf("write a whole register as %q: no such format", string(format))
 }

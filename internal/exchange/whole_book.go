@@ -70,7 +70,7 @@ func (b *wholeBookReader) findSheets() error {
 	if !slices.Contains(names, wholeSheet) {
 		return refusal("The workbook has no sheet %q, so it is no whole register as hoseward exports it.", wholeSheet)
 	}
-	known := map[string]bool{wholeSheet: true}
+	known := map[string]bool{wholeSheet: true, headSheet: true}
 	for _, part := range register.WholeParts() {
 		name := string(part)
 		if !slices.Contains(names, name) {

@@ -97,7 +97,7 @@ func TestWholeBook_IsReadAfterAnotherProgramSavedIt(t *testing.T) {
 
 func printed(rows []register.WholeRow) string {
 	var b bytes.Buffer
-	w, err := exchange.NewWholeWriter(&b, exchange.JSON)
+	w, err := exchange.NewWholeWriter(&b, exchange.JSON, register.Head{})
 	if err != nil {
 		return err.Error()
 	}

@@ -19,6 +19,9 @@ import (
 // register.WholeVersion.
 const wholeKey = "hoseward_register"
 
+// headKey is the key at which a document says the head of the change log.
+const headKey = "change_log_head"
+
 // wholeDocument writes a whole register as one JSON document, a row a line.
 type wholeDocument struct {
 	w     *bufio.Writer
@@ -28,11 +31,14 @@ type wholeDocument struct {
 	enc   *json.Encoder
 }
 
-func newWholeDocument(w io.Writer) *wholeDocument {
+func newWholeDocument(w io.Writer, head register.Head) *wholeDocument {
 	d := &wholeDocument{w: bufio.NewWriterSize(w, chunk), parts: register.WholeParts()}
 	d.enc = json.NewEncoder(&d.line)
 	d.enc.SetEscapeHTML(false)
 	fmt.Fprintf(d.w, "{%q: %d", wholeKey, register.WholeVersion)
+	if head.Seq != 0 {
+		fmt.Fprintf(d.w, ",\n%q: %q", headKey, head)
+	}
 	return d
 }
 
@@ -196,7 +202,7 @@ func (d *wholeDocumentReader) survey(start int64) error {
 	if t, err := dec.Token(); err != nil || t != json.Delim('{') {
 		return firstOf(err, notOne)
 	}
-	version := false
+	version, head := false, false
 	for dec.more() {
 		t, err := dec.Token()
 		if err != nil {
@@ -210,6 +216,13 @@ func (d *wholeDocumentReader) survey(start int64) error {
 			version = true
 			if err := wholeVersion(dec); err != nil {
 				return err
+			}
+			continue
+		}
+		if key == headKey && !head {
+			head = true
+			if err := dec.Decode(new(string)); err != nil {
+				return refusal("%s must be a text.", headKey)
 			}
 			continue
 		}
@@ -258,10 +271,10 @@ func checkWholeVersion(v any) error {
 
 func (d *wholeDocumentReader) surveyPart(dec *meteredDecoder, key string, start int64) error {
 	part := register.WholePart(key)
-	if !slices.Contains(register.WholeParts(), part) && key != wholeKey {
+	if !slices.Contains(register.WholeParts(), part) && key != wholeKey && key != headKey {
 		return refusal("The document has a key %q that no register has; take it away.", clipped(key))
 	}
-	if _, twice := d.begin[part]; twice || key == wholeKey {
+	if _, twice := d.begin[part]; twice || key == wholeKey || key == headKey {
 		return refusal("The document has the key %q twice.", key)
 	}
 	if t, err := dec.Token(); err != nil || t != json.Delim('[') {

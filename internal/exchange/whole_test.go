@@ -22,7 +22,7 @@ import (
 func written(t testing.TB, format exchange.Format, rows ...register.WholeRow) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	w, err := exchange.NewWholeWriter(&b, format)
+	w, err := exchange.NewWholeWriter(&b, format, aHead)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -144,7 +144,7 @@ func TestWhole_WhatIsWrittenIsReadBack(t *testing.T) {
 					}
 				}
 				var b bytes.Buffer
-				w, _ := exchange.NewWholeWriter(&b, format)
+				w, _ := exchange.NewWholeWriter(&b, format, aHead)
 				for _, r := range rows {
 					if err := w.Write(r); err != nil {
 						t.Fatal(err)

@@ -30,10 +30,11 @@ type wholeBook struct {
 	again int // how often the part had to go on in another sheet
 }
 
-func newWholeBook(w io.Writer) *wholeBook {
+func newWholeBook(w io.Writer, head register.Head) *wholeBook {
 	b := &wholeBook{book: newBookWriter(w), parts: register.WholeParts()}
 	b.book.sheet(wholeSheet, []string{"version of the form", "what this is"})
 	b.book.cells([]any{register.WholeVersion, "A whole register of hydraulic hoses, a sheet for each kind of thing. It is taken as it is into an empty register: hoseward import FILE."})
+	b.book.headSheet(head)
 	return b
 }
 

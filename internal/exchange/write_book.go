@@ -25,8 +25,8 @@ type rowBook struct {
 }
 
 // NewBookWriter is NewWriter for a workbook: numbers and days are numbers and
-// days in it, texts are texts and never formulas.
-func NewBookWriter(w io.Writer, kind register.ImportKind) RowWriter {
+// days in it, texts are texts and never formulas. head is as in WriteList.
+func NewBookWriter(w io.Writer, kind register.ImportKind, head register.Head) RowWriter {
 	out := &rowBook{}
 	var headers []string
 	for _, f := range Fields(kind) {
@@ -35,7 +35,7 @@ func NewBookWriter(w io.Writer, kind register.ImportKind) RowWriter {
 		}
 	}
 	out.values = make([]any, len(headers))
-	out.list = xlsxList{book: newBookWriter(w), name: string(kind), headers: headers}
+	out.list = xlsxList{book: newBookWriter(w), name: string(kind), headers: headers, head: head}
 	out.list.begin(headers)
 	return out
 }
