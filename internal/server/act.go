@@ -36,7 +36,7 @@ type undoPage struct {
 const mostActs = 100
 
 func (s *Server) myActs(c echo.Context) ([]actRow, error) {
-	list, err := s.deps.Store.Acts(c.Request().Context(), s.deps.Now(), s.actor(c).PersonID, mostActs)
+	list, err := s.store(c).Acts(c.Request().Context(), s.deps.Now(), s.actor(c).PersonID, mostActs)
 	if err != nil {
 		return nil, wrap("list what was done", err)
 	}
@@ -99,7 +99,7 @@ func (s *Server) undo(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		result, err := s.deps.Store.Undo(c.Request().Context(), s.deps.Now(), s.actor(c), id)
+		result, err := s.store(c).Undo(c.Request().Context(), s.deps.Now(), s.actor(c), id)
 		s.nudge(result.Stale)
 		if err != nil {
 			if err := f.refuse(err, nil); err != nil {

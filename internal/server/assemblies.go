@@ -100,13 +100,13 @@ func (s *Server) assemblyFilter(c echo.Context) (register.AssemblyFilter, *form)
 
 func (s *Server) assemblies(c echo.Context) error {
 	ctx := c.Request().Context()
-	sites, err := s.deps.Store.Sites(ctx)
+	sites, err := s.store(c).Sites(ctx)
 	if err != nil {
 		return wrap("list sites", err)
 	}
 	filter, f := s.assemblyFilter(c)
 	filter.After, filter.Limit = query(c, "after"), listLimit
-	found, err := s.deps.Store.Assemblies(ctx, s.deps.Now(), filter)
+	found, err := s.store(c).Assemblies(ctx, s.deps.Now(), filter)
 	if err != nil {
 		return wrap("list assemblies", err)
 	}

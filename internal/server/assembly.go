@@ -72,12 +72,12 @@ func (s *Server) assembly(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	sheet, err := s.deps.Store.AssemblySheet(c.Request().Context(), s.deps.Now(), code)
+	sheet, err := s.store(c).AssemblySheet(c.Request().Context(), s.deps.Now(), code)
 	if err != nil {
 		return wrap("show assembly", err)
 	}
 	page := assemblyPage{Base: s.base(c, "machines", "Assembly "+sheet.Assembly.Code), Sheet: sheet, Safety: safetyLines()}
-	page.Site, page.Today = sheet.Site.Name, sheet.Today
+	page.Site, page.Today, page.May = sheet.Site.Name, sheet.Today, s.mayAt(c, sheet.Site.ID)
 	st := s.style(c)
 	if sheet.Line != nil {
 		v := lineOf(st, *sheet.Line)
@@ -85,11 +85,11 @@ func (s *Server) assembly(c echo.Context) error {
 		page.Strip = strip(st, stripID(0), axisOf(sheet.Today, *sheet.Line), *sheet.Line, inspectionDays(sheet))
 	}
 	page.Service = serviceRows(st, sheet.Service)
-	worked, err := s.workedRows(c.Request().Context(), st, sheet)
+	worked, err := s.workedRows(c, st, sheet)
 	if err != nil {
 		return err
 	}
-	page.Corrections, page.Steps = append(correctRows(st, sheet), worked...), stepsAfter(c.QueryParam("done"))
+	page.Corrections, page.Steps = append(correctRows(st, page.May, sheet), worked...), stepsAfter(c.QueryParam("done"))
 	page.Parts, page.Rating = parts(sheet)
 	for _, f := range sheet.Open {
 		page.Open = append(page.Open, openFinding{f, findingWords(f)})

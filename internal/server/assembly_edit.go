@@ -36,7 +36,7 @@ func (s *Server) newStored(c echo.Context) error {
 }
 
 func (s *Server) storedForm(c echo.Context, f *form, read *hoseReading) error {
-	sites, err := s.deps.Store.Sites(c.Request().Context())
+	sites, err := s.store(c).Sites(c.Request().Context())
 	if err != nil {
 		return wrap("list sites", err)
 	}
@@ -187,7 +187,7 @@ func (s *Server) assemblyForm(c echo.Context, sheet register.AssemblySheet, f *f
 		f.field("end_make", "Maker of the ends").hint("Where it is not the hose's maker."),
 	}
 	if sheet.Line == nil {
-		sites, err := s.deps.Store.Sites(c.Request().Context())
+		sites, err := s.store(c).Sites(c.Request().Context())
 		if err != nil {
 			return wrap("list sites", err)
 		}
@@ -255,7 +255,7 @@ func (s *Server) changedAssembly(c echo.Context, sheet register.AssemblySheet, f
 	if sheet.Line != nil || f.untouched("site") {
 		return a, nil
 	}
-	sites, err := s.deps.Store.Sites(c.Request().Context())
+	sites, err := s.store(c).Sites(c.Request().Context())
 	if err != nil {
 		return a, wrap("list sites", err)
 	}

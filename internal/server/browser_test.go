@@ -29,6 +29,7 @@ func listening(t *testing.T, make func(testing.TB, ...setting) *site, settings .
 	}
 	s = make(t, append(settings, func(c *server.Config, _ *server.Deps) { c.Addr = l.Addr().String() })...)
 	h := s.server.HTTP()
+	h.Handler = s.signedIn(h.Handler)
 	ended := goServe(h, l)
 	t.Cleanup(func() {
 		ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)

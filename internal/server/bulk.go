@@ -134,7 +134,7 @@ func (s *Server) mustSee(c echo.Context, f *form, names map[string]string, cmds 
 	if err != nil || f.raw("previewed") == key {
 		return nil, err
 	}
-	p, err := s.deps.Store.Preview(c.Request().Context(), s.deps.Now(), s.actor(c), cmds...)
+	p, err := s.store(c).Preview(c.Request().Context(), s.deps.Now(), s.actor(c), cmds...)
 	if err != nil {
 		return nil, wrap("preview a change of many", f.refuse(err, names))
 	}
@@ -173,7 +173,7 @@ func (s *Server) changeManyPositions(c echo.Context) error {
 		return err
 	}
 	m, err := chosenMany(c, "/positions", filters.pairs(positionFilterNames()...), func(ctx context.Context) ([]int64, error) {
-		return s.deps.Store.PositionIDs(ctx, filter)
+		return s.store(c).PositionIDs(ctx, filter)
 	})
 	if err != nil {
 		return err
@@ -187,7 +187,7 @@ func (s *Server) changeManyPositions(c echo.Context) error {
 			Preview: view, Previews: true, Safety: safetyLines(),
 			Lead: []string{"What you choose here all of them get. What you leave stays as each of them has it."},
 		}
-		policies, err := s.deps.Store.Policies(c.Request().Context())
+		policies, err := s.store(c).Policies(c.Request().Context())
 		if err != nil {
 			return wrap("list policies", err)
 		}
@@ -201,6 +201,7 @@ func (s *Server) changeManyPositions(c echo.Context) error {
 			f.field("hurt", "A burst here can hurt someone").choose(either...),
 			f.field("exposed", "Exposed").choose(either...).hint("To abrasion, flexing, vibration, salt or hot spots."),
 			f.field("circuit", "Circuit").hint("Empty: leave as it is."),
+			whyMilder(f),
 		}, Ticks: []tick{f.tick("no_circuit", "Belongs to no circuit")}}}, conditionGroups(f)...)
 		return s.showForm(c, f, page)
 	})
@@ -208,7 +209,7 @@ func (s *Server) changeManyPositions(c echo.Context) error {
 
 // positionChanges are the commands for what a form says of many positions.
 func positionChanges(f *form, ids []int64, names map[string]string, today quantity.Date) []register.Command {
-	change := register.ChangePositions{Positions: ids, CanHurt: f.yesOrNo("hurt"), Exposed: f.yesOrNo("exposed"), Policy: f.choose3("policy")}
+	change := register.ChangePositions{Positions: ids, CanHurt: f.yesOrNo("hurt"), Exposed: f.yesOrNo("exposed"), Policy: f.choose3("policy"), Reason: f.text("reason")}
 	if circuit := f.text("circuit"); circuit != "" {
 		change.Circuit = &circuit
 		if f.ticked("no_circuit") {
@@ -246,7 +247,7 @@ func machineFilterNames() []string { return []string{"site", "kind", "text"} }
 func (s *Server) changeManyMachines(c echo.Context) error {
 	filters := s.fromQuery(c, machineFilterNames()...)
 	m, err := chosenMany(c, "/machines", filters.pairs(machineFilterNames()...), func(ctx context.Context) ([]int64, error) {
-		return s.deps.Store.MachineIDs(ctx, register.MachineFilter{Site: filters.text("site"), Kind: filters.text("kind"), Text: filters.text("text")})
+		return s.store(c).MachineIDs(ctx, register.MachineFilter{Site: filters.text("site"), Kind: filters.text("kind"), Text: filters.text("text")})
 	})
 	if err != nil {
 		return err
@@ -265,7 +266,7 @@ func (s *Server) changeManyMachines(c echo.Context) error {
 			Preview: view, Previews: true, Safety: safetyLines(),
 			Lead: []string{"What you choose here all of them get. What you leave stays as each of them has it."},
 		}
-		group, err := s.manyMachinesGroup(c.Request().Context(), f)
+		group, err := s.manyMachinesGroup(c, f)
 		page.Groups = []formGroup{group}
 		if err != nil {
 			return err
@@ -274,12 +275,13 @@ func (s *Server) changeManyMachines(c echo.Context) error {
 	})
 }
 
-func (s *Server) manyMachinesGroup(ctx context.Context, f *form) (formGroup, error) {
-	sites, err := s.deps.Store.Sites(ctx)
+func (s *Server) manyMachinesGroup(c echo.Context, f *form) (formGroup, error) {
+	ctx := c.Request().Context()
+	sites, err := s.store(c).Sites(ctx)
 	if err != nil {
 		return formGroup{}, wrap("list sites", err)
 	}
-	kinds, err := s.deps.Store.Kinds(ctx)
+	kinds, err := s.store(c).Kinds(ctx)
 	if err != nil {
 		return formGroup{}, wrap("list kinds of machines", err)
 	}

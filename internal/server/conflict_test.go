@@ -169,7 +169,7 @@ func TestConflict_AtTheVeryMomentIsAskedAbout(t *testing.T) {
 		m.Name = other
 		s.apply(register.ChangeMachine{Machine: m})
 	}}
-	late := serve(t, s.store, func(_ *server.Config, d *server.Deps) { d.Store = reg })
+	late := serve(t, s.store, func(_ *server.Config, d *server.Deps) { d.For = only(reg) })
 	path := "/machines/RT-01/edit"
 	asked := late.page(late.fill(path, "name", "Side loader"), http.StatusUnprocessableEntity, testkit.In("main form", testkit.Text("Theirs: Rear loader")))
 	if m := s.machineOf("RT-01"); m.Name != other {

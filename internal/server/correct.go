@@ -26,6 +26,7 @@ type correction struct {
 	site    string
 	machine string
 	today   quantity.Date
+	may     may
 
 	values  *form // as the row fills the form; nil where it can only be taken back
 	groups  func(f *form) []formGroup
@@ -86,11 +87,14 @@ func (s *Server) correctionOf(c echo.Context) (correction, error) {
 
 // ofMachine fills what a correction says of the machine it is about.
 func (s *Server) ofMachine(c echo.Context, v *correction, code string) (register.MachineSheet, error) {
-	sheet, err := s.deps.Store.MachineSheet(c.Request().Context(), s.deps.Now(), code)
+	sheet, err := s.store(c).MachineSheet(c.Request().Context(), s.deps.Now(), code)
 	if err != nil {
 		return sheet, wrap("find machine", err)
 	}
-	v.site, v.machine, v.today = sheet.Site.Name, sheet.Machine.Code, sheet.Today
+	if err := s.needAt(c, sheet.Site, correctRight(v.thing)); err != nil {
+		return sheet, err
+	}
+	v.site, v.machine, v.today, v.may = sheet.Site.Name, sheet.Machine.Code, sheet.Today, s.mayAt(c, sheet.Site.ID)
 	if v.back == "" {
 		v.back = web.Path("machines", code)
 	}
@@ -113,7 +117,7 @@ func (s *Server) correct(c echo.Context) error {
 
 func (s *Server) correctForm(c echo.Context, v correction, f *form) error {
 	page := formPage{Base: s.base(c, "machines", "Correct "+v.title), Lead: v.lead, Cancel: web.Or(v.cancel, v.back), Links: v.links, Safety: safetyLines()}
-	page.Site, page.Machine, page.Today = v.site, v.machine, v.today
+	page.Site, page.Machine, page.Today, page.May = v.site, v.machine, v.today, v.may
 	why := f.field("reason", "Why is it corrected?").need().wide().hint("The reason stays beside the correction.")
 	if query(c, "do") == doTakeBack || v.values == nil {
 		why.Label = "Why is it taken back?"

@@ -12,7 +12,7 @@ import (
 )
 
 func (s *Server) correctInspection(c echo.Context, id int64) (correction, error) {
-	i, code, err := s.deps.Store.Inspection(c.Request().Context(), id)
+	i, code, err := s.store(c).Inspection(c.Request().Context(), id)
 	if err != nil {
 		return correction{}, wrap("find inspection", err)
 	}
@@ -38,7 +38,7 @@ func (s *Server) correctInspection(c echo.Context, id int64) (correction, error)
 }
 
 func (s *Server) correctFinding(c echo.Context, id int64) (correction, error) {
-	d, code, err := s.deps.Store.Finding(c.Request().Context(), id)
+	d, code, err := s.store(c).Finding(c.Request().Context(), id)
 	if err != nil {
 		return correction{}, wrap("find finding", err)
 	}
@@ -97,14 +97,18 @@ func placeChoice(noted string) []option {
 // it is changed on its own form.
 func (s *Server) correctAssembly(c echo.Context, id int64) (correction, error) {
 	code := query(c, "code")
-	sheet, err := s.deps.Store.AssemblySheet(c.Request().Context(), s.deps.Now(), code)
+	sheet, err := s.store(c).AssemblySheet(c.Request().Context(), s.deps.Now(), code)
 	if err != nil {
 		return correction{}, wrap("find assembly", err)
 	}
 	if sheet.Assembly.ID != id {
 		return correction{}, echo.ErrNotFound
 	}
+	if err := s.needAt(c, sheet.Site, correctRight(register.ThingAssembly)); err != nil {
+		return correction{}, err
+	}
 	v := correction{
+		may:   s.mayAt(c, sheet.Site.ID),
 		thing: register.ThingAssembly, id: id, version: sheet.Assembly.Version, title: "assembly " + code, back: "/machines", cancel: web.Path("assemblies", code),
 		site: sheet.Site.Name, today: sheet.Today, query: []string{"code", code},
 		takes: "It is gone then, as if it had never been put in; where it was fitted, take that back first.",

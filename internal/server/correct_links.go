@@ -1,9 +1,10 @@
 package server
 
 import (
-	"context"
 	"slices"
 	"strings"
+
+	"github.com/labstack/echo/v4"
 
 	"hoseward/internal/register"
 	"hoseward/web"
@@ -16,11 +17,15 @@ type correctRow struct {
 	Doubt      string // why somebody may want to correct it; empty if nothing speaks for it
 }
 
-// correctRows are the facts of an assembly's life story that can be corrected,
-// newest first of each kind.
-func correctRows(st web.Style, sheet register.AssemblySheet) []correctRow {
+// correctRows are the facts of an assembly's life story that whoever reads it
+// can correct, newest first of each kind. What happened at a site they do not
+// see is none of them.
+func correctRows(st web.Style, can may, sheet register.AssemblySheet) []correctRow {
 	var rows []correctRow
 	for _, p := range sheet.Placements {
+		if !can.Fit || p.Elsewhere {
+			continue
+		}
 		says := "at " + at(p.MachineCode, p.PositionName) + ", from " + st.Date(p.Placement.From)
 		if p.Placement.To.IsZero() {
 			says += " on"
@@ -34,7 +39,14 @@ func correctRows(st web.Style, sheet register.AssemblySheet) []correctRow {
 		}
 		rows = append(rows, row)
 	}
+	elsewhere := map[int64]bool{} // by inspection
 	for _, i := range sheet.Inspections {
+		if i.PositionID == 0 {
+			elsewhere[i.ID] = true
+		}
+		if !can.Inspect || i.PositionID == 0 {
+			continue
+		}
 		says := st.Date(i.On) + ", " + string(i.Verdict)
 		if i.By != "" {
 			says += ", by " + i.By
@@ -42,6 +54,9 @@ func correctRows(st web.Style, sheet register.AssemblySheet) []correctRow {
 		rows = append(rows, correctRow{What: "Inspection", Says: says, URL: correctPath(register.ThingInspection, i.ID)})
 	}
 	for _, f := range sheet.Findings {
+		if !can.Note || elsewhere[f.InspectionID] {
+			continue
+		}
 		says := st.Date(f.SeenOn) + ", " + string(f.Class) + ": " + findingWords(f)
 		if f.ClosedHow != "" {
 			says += " (" + string(f.ClosedHow) + ")"
@@ -54,12 +69,13 @@ func correctRows(st web.Style, sheet register.AssemblySheet) []correctRow {
 // workedRows are what is said of how the position is worked by itself, where
 // anything of it is in force. What is said of machine and circuits is corrected
 // from the machine's page.
-func (s *Server) workedRows(ctx context.Context, st web.Style, sheet register.AssemblySheet) ([]correctRow, error) {
+func (s *Server) workedRows(c echo.Context, st web.Style, sheet register.AssemblySheet) ([]correctRow, error) {
+	ctx := c.Request().Context()
 	own := func(v register.ServiceValue) bool { return v.Level == register.AtPosition }
-	if sheet.Line == nil || !slices.ContainsFunc(sheet.Service, own) {
+	if sheet.Line == nil || !s.hasAt(c, sheet.Site.ID, register.RightPlan) || !slices.ContainsFunc(sheet.Service, own) {
 		return nil, nil
 	}
-	at, err := s.deps.Store.PositionSheet(ctx, s.deps.Now(), sheet.Line.MachineCode, sheet.Line.Position)
+	at, err := s.store(c).PositionSheet(ctx, s.deps.Now(), sheet.Line.MachineCode, sheet.Line.Position)
 	if err != nil {
 		return nil, wrap("find how the position is worked", err)
 	}

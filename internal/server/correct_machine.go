@@ -32,7 +32,7 @@ func (f *form) dayNeeded(name string, old, today quantity.Date, sentence string)
 }
 
 func (s *Server) correctReading(c echo.Context, id int64) (correction, error) {
-	r, code, err := s.deps.Store.Reading(c.Request().Context(), id)
+	r, code, err := s.store(c).Reading(c.Request().Context(), id)
 	if err != nil {
 		return correction{}, wrap("find reading", err)
 	}
@@ -66,7 +66,7 @@ func (s *Server) correctReading(c echo.Context, id int64) (correction, error) {
 }
 
 func (s *Server) correctMeterEvent(c echo.Context, id int64) (correction, error) {
-	e, code, err := s.deps.Store.MeterEvent(c.Request().Context(), id)
+	e, code, err := s.store(c).MeterEvent(c.Request().Context(), id)
 	if err != nil {
 		return correction{}, wrap("find the change of meter", err)
 	}
@@ -97,7 +97,7 @@ func (s *Server) correctMeterEvent(c echo.Context, id int64) (correction, error)
 }
 
 func (s *Server) correctLayUp(c echo.Context, id int64) (correction, error) {
-	l, code, err := s.deps.Store.LayUp(c.Request().Context(), id)
+	l, code, err := s.store(c).LayUp(c.Request().Context(), id)
 	if err != nil {
 		return correction{}, wrap("find lay-up", err)
 	}
@@ -134,7 +134,7 @@ func (s *Server) correctLayUp(c echo.Context, id int64) (correction, error) {
 }
 
 func (s *Server) correctConditions(c echo.Context, id int64) (correction, error) {
-	k, code, err := s.deps.Store.Conditions(c.Request().Context(), id)
+	k, code, err := s.store(c).Conditions(c.Request().Context(), id)
 	if err != nil {
 		return correction{}, wrap("find service conditions", err)
 	}

@@ -17,7 +17,7 @@ const (
 )
 
 func (s *Server) correctPlacement(c echo.Context, id int64) (correction, error) {
-	p, err := s.deps.Store.PlacementSheet(c.Request().Context(), id)
+	p, err := s.store(c).PlacementSheet(c.Request().Context(), id)
 	if err != nil {
 		return correction{}, wrap("find where it sat", err)
 	}
@@ -148,7 +148,7 @@ func (s *Server) positionNamed(c echo.Context, f *form) int64 {
 	if machine == "" || position == "" {
 		return 0
 	}
-	sheet, err := s.deps.Store.PositionSheet(c.Request().Context(), s.deps.Now(), machine, position)
+	sheet, err := s.store(c).PositionSheet(c.Request().Context(), s.deps.Now(), machine, position)
 	if refusal := asRegisterError(err); refusal != nil {
 		field := "position"
 		if strings.Contains(refusal.Field, "machine") {
@@ -168,7 +168,7 @@ func (s *Server) positionNamed(c echo.Context, f *form) int64 {
 // number; it can only be taken back here, the rest is corrected with the
 // placement.
 func (s *Server) correctRemoval(c echo.Context, placementID int64) (correction, error) {
-	p, err := s.deps.Store.PlacementSheet(c.Request().Context(), placementID)
+	p, err := s.store(c).PlacementSheet(c.Request().Context(), placementID)
 	if err != nil {
 		return correction{}, wrap("find where it sat", err)
 	}

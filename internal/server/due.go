@@ -60,13 +60,13 @@ const dueLimit = 100
 
 func (s *Server) due(c echo.Context) error {
 	ctx := c.Request().Context()
-	sites, err := s.deps.Store.Sites(ctx)
+	sites, err := s.store(c).Sites(ctx)
 	if err != nil {
 		return wrap("list sites", err)
 	}
 	filter, form := dueFilter(c, sites)
 	filter.After, filter.Limit = query(c, "after"), dueLimit
-	found, err := s.deps.Store.Lines(ctx, s.deps.Now(), filter)
+	found, err := s.store(c).Lines(ctx, s.deps.Now(), filter)
 	if err != nil {
 		return wrap("list what is due", err)
 	}
@@ -75,10 +75,10 @@ func (s *Server) due(c echo.Context) error {
 		Safety: safetyLines(),
 	}
 	page.Site, page.Machine = filter.Site, filter.Machine
-	if err := s.incompleteFirst(ctx, &page, filter, form); err != nil {
+	if err := s.incompleteFirst(c, &page, filter, form); err != nil {
 		return err
 	}
-	if page.Filters, err = s.dueFields(ctx, form, sites); err != nil {
+	if page.Filters, err = s.dueFields(c, form, sites); err != nil {
 		return err
 	}
 	page.Ticks = []tick{
@@ -107,12 +107,13 @@ const incompleteLimit = 5
 // incompleteFirst puts what is incomplete before the months, whatever its
 // dates: a date that lacks data may be too late. Only what is stopped or
 // overdue comes before it. It stands on the first page only.
-func (s *Server) incompleteFirst(ctx context.Context, page *duePage, filter register.LineFilter, form *form) error {
+func (s *Server) incompleteFirst(c echo.Context, page *duePage, filter register.LineFilter, form *form) error {
+	ctx := c.Request().Context()
 	if filter.After != "" || filter.Incomplete {
 		return nil
 	}
 	filter.Incomplete, filter.WithinDays, filter.Limit, filter.Uncounted = true, nil, incompleteLimit, true
-	found, err := s.deps.Store.Lines(ctx, s.deps.Now(), filter)
+	found, err := s.store(c).Lines(ctx, s.deps.Now(), filter)
 	if err != nil {
 		return wrap("list what is incomplete", err)
 	}
@@ -222,12 +223,13 @@ func dueFilter(c echo.Context, sites []register.Site) (register.LineFilter, *for
 const suggestedMachines = 200
 
 // dueFields are the filters as the page shows them.
-func (s *Server) dueFields(ctx context.Context, f *form, sites []register.Site) ([]field, error) {
-	kinds, err := s.deps.Store.Kinds(ctx)
+func (s *Server) dueFields(c echo.Context, f *form, sites []register.Site) ([]field, error) {
+	ctx := c.Request().Context()
+	kinds, err := s.store(c).Kinds(ctx)
 	if err != nil {
 		return nil, wrap("list kinds of machines", err)
 	}
-	codes, err := s.deps.Store.FewMachineCodes(ctx, suggestedMachines)
+	codes, err := s.store(c).FewMachineCodes(ctx, suggestedMachines)
 	if err != nil {
 		return nil, wrap("list machines", err)
 	}

@@ -20,6 +20,9 @@ func statusOfCode() map[register.Code]int {
 		register.Conflict: http.StatusConflict,
 		register.Refused:  http.StatusConflict,
 		register.TooLarge: http.StatusRequestEntityTooLarge,
+
+		register.Forbidden: http.StatusForbidden,
+		register.KeyTaken:  http.StatusUnprocessableEntity,
 	}
 }
 
@@ -36,6 +39,8 @@ func answer(err error, requestID string) (status int, sentence string) {
 		}
 	case errors.As(err, &tooLarge):
 		return http.StatusRequestEntityTooLarge, fmt.Sprintf("What was sent is larger than the %s taken here. Nothing was saved; send less at a time.", megabytes(tooLarge.Limit))
+	case troubled(err):
+		return trouble(err)
 	case errors.As(err, &fromEcho):
 		return fromEcho.Code, echoSentence(fromEcho)
 	case errors.Is(err, context.Canceled):
@@ -80,6 +85,12 @@ func (s *Server) handleError(err error, c echo.Context) {
 		return
 	}
 	status, sentence := answer(err, requestID(c))
+	if isAPI(c.Request()) {
+		if failErr := s.api.Fail(c, err, requestID(c)); failErr != nil {
+			s.deps.Log.Warn("answer a failed request", "id", requestID(c), "error", failErr)
+		}
+		return
+	}
 	base := s.base(c, "", titleOfStatus(status))
 	if renderErr := s.render(c, status, "error", errorPage{Base: base, Sentence: sentence}); renderErr != nil {
 		s.deps.Log.Error("render error page", "id", requestID(c), "error", renderErr)
@@ -95,6 +106,10 @@ func titleOfStatus(status int) string {
 		return "Not found"
 	case status == http.StatusRequestEntityTooLarge:
 		return "Too large"
+	case status == http.StatusServiceUnavailable:
+		return "Not at the moment"
+	case status == http.StatusInsufficientStorage:
+		return "No room left"
 	case status >= 500:
 		return "Something went wrong"
 	}

@@ -15,6 +15,7 @@ import (
 
 	"hoseward/internal/life"
 	"hoseward/internal/register"
+	"hoseward/internal/server/session"
 	"hoseward/internal/store"
 	"hoseward/web"
 )
@@ -52,6 +53,8 @@ const (
 	ownPolicy = "harbour"
 	usual     = "lift cylinder, spare"
 	saved     = "What is soon"
+	somebody  = "A. Moor"
+	welcome   = "secret-of-a-one-time-address"
 )
 
 func fillFull(t testing.TB, reg *store.Store) {
@@ -72,6 +75,31 @@ func fillFull(t testing.TB, reg *store.Store) {
 		register.AddKindPosition{Kind: machines[0].Kind, Position: register.KindPosition{Name: usual, LengthMM: &length}},
 		register.SaveList{Name: saved, Address: "/due?status=soon"},
 	)
+	s.apply( // an act of its own: what is about people is not undone
+		register.AddPerson{Name: somebody, Email: "moor@example.org", Roles: []register.GivenRole{{Role: register.Manager}, {Role: register.Fitter, Site: l.Site}}},
+		register.AddPerson{Name: "N. Dale", Roles: []register.GivenRole{{Role: register.Viewer}}, Invite: &register.Invite{Hash: session.HashSecret(welcome), EndsAt: now.AddDate(0, 0, 7)}},
+	)
+	program := s.apply(register.AddPerson{Name: "meter readings", Program: true, Roles: []register.GivenRole{{Role: register.Planner}}}).PersonID
+	s.apply(register.MakeToken{PersonID: program, Hash: session.HashSecret("a token"), EndsAt: now.AddDate(1, 0, 0)})
+	for _, p := range s.everybody() {
+		if p.Name != somebody {
+			continue
+		}
+		own := register.Actor{PersonID: p.ID, Origin: register.FromPage}
+		if _, err := reg.Apply(t.Context(), now, own, register.ChoosePassword{Hash: strings.Repeat("x", 60)}); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// everybody are the people and programs of the register.
+func (s *site) everybody() []register.PersonLine {
+	s.t.Helper()
+	list, err := s.store.People(s.t.Context(), now, register.AllSites())
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return list
 }
 
 // example is an address of a route.
@@ -89,7 +117,7 @@ func examples(s *site) []example {
 	known := s.known()
 	var all []example
 	for _, r := range s.server.Routes() {
-		if r.Method != http.MethodGet || r.Right == "anyone" { // static files
+		if r.Method != http.MethodGet || noPage(r.Path) {
 			continue
 		}
 		if addresses, special := known[r.Path]; special {
@@ -115,6 +143,13 @@ func examples(s *site) []example {
 		all = append(all, example{r.Path, address})
 	}
 	return all
+}
+
+// noPage reports whether a route has no page of this register to show: static
+// files, what programs ask for, and the first start, which is over here.
+func noPage(route string) bool {
+	return strings.HasSuffix(route, "*") || strings.HasPrefix(route, "/api/") || route == "/api" ||
+		slices.Contains([]string{"/healthz", "/readyz", "/metrics", "/set-up/:secret"}, route)
 }
 
 // known is, for each beginning of a path that ends in a colon part, addresses
@@ -153,6 +188,25 @@ func (s *site) known() map[string][]string {
 		"/machines/change":                {address("/machines/change", "text", stop.MachineCode, "all", "yes")},
 		"/search":                         {"/search", "/search?q=2SN", "/search?q=nothing+has+this"},
 	}
+	place, err := s.store.PositionSheet(s.t.Context(), now, stop.MachineCode, stop.Position)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	for _, thing := range []struct {
+		path string
+		id   int64
+	}{{"machine", sheet.Machine.ID}, {"position", place.Position.ID}, {"assembly", stop.Estimate.AssemblyID}, {"kind", kind.Kind.ID}, {"site", sheet.Machine.SiteID}, {"policy", 1}} {
+		known["/history/:thing/:id"] = append(known["/history/:thing/:id"], web.Path("history", thing.path, number(thing.id)))
+	}
+	for _, p := range s.everybody() {
+		switch {
+		case p.Name == somebody:
+			known["/people/:id"] = append([]string{"/people/" + number(p.ID)}, known["/people/:id"]...)
+		case p.Program:
+			known["/people/:id"] = append(known["/people/:id"], "/people/"+number(p.ID))
+		}
+	}
+	known["/welcome/:secret"] = []string{"/welcome/" + welcome}
 	for pattern, addresses := range s.knownRows(sheet, stop) {
 		known[pattern] = addresses
 	}

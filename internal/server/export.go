@@ -26,19 +26,19 @@ type exportStore interface {
 // exportRoutes are lists and the register as files.
 func (s *Server) exportRoutes() []route {
 	return []route{
-		{get, "/due.csv", see, s.dueFile},
-		{get, "/due.xlsx", see, s.dueFile},
-		{get, "/machines.csv", see, s.machinesFile},
-		{get, "/machines.xlsx", see, s.machinesFile},
-		{get, "/machines/:code/readings.csv", see, s.readingsFile},
-		{get, "/machines/:code/readings.xlsx", see, s.readingsFile},
-		{get, "/assemblies.csv", see, s.assembliesFile},
-		{get, "/assemblies.xlsx", see, s.assembliesFile},
-		{get, "/positions.csv", see, s.positionsFile},
-		{get, "/positions.xlsx", see, s.positionsFile},
-		{get, "/register", see, s.registerPage},
-		{get, "/register.xlsx", manage, s.registerFile},
-		{get, "/register.json", manage, s.registerFile},
+		{get, "/due.csv", register.RightSee, s.dueFile},
+		{get, "/due.xlsx", register.RightSee, s.dueFile},
+		{get, "/machines.csv", register.RightSee, s.machinesFile},
+		{get, "/machines.xlsx", register.RightSee, s.machinesFile},
+		{get, "/machines/:code/readings.csv", register.RightSee, s.readingsFile},
+		{get, "/machines/:code/readings.xlsx", register.RightSee, s.readingsFile},
+		{get, "/assemblies.csv", register.RightSee, s.assembliesFile},
+		{get, "/assemblies.xlsx", register.RightSee, s.assembliesFile},
+		{get, "/positions.csv", register.RightSee, s.positionsFile},
+		{get, "/positions.xlsx", register.RightSee, s.positionsFile},
+		{get, "/register", register.RightSee, s.registerPage},
+		{get, "/register.xlsx", register.RightManage, s.everywhere(s.registerFile)},
+		{get, "/register.json", register.RightManage, s.everywhere(s.registerFile)},
 	}
 }
 
@@ -80,8 +80,12 @@ func sendList[T any](s *Server, c echo.Context, name string, columns []exchange.
 		return wrap("list "+name, err)
 	}
 	format := formatOf(c)
+	head, err := s.store(c).ChainHead(c.Request().Context())
+	if err != nil {
+		return wrap("list "+name, err)
+	}
 	s.attach(c, name, format)
-	return exchange.WriteList(c.Response(), format, name, columns, func(yield func(T, error) bool) {
+	return exchange.WriteList(c.Response(), format, name, head, columns, func(yield func(T, error) bool) {
 		for row, err, ok := first, err, some; ok; row, err, ok = next() {
 			if !yield(row, err) {
 				return
@@ -130,8 +134,9 @@ func pages[T any](ask func(after string) (rows []T, next string, err error)) ite
 // registerPage says what the register holds, and offers it as a file.
 type registerPage struct {
 	Base
-	Parts []partCount
+	Parts []partCount // none for whoever does not see all sites
 	Empty bool
+	Whole bool // whoever reads it may take it
 }
 
 type partCount struct {
@@ -140,11 +145,15 @@ type partCount struct {
 }
 
 func (s *Server) registerPage(c echo.Context) error {
-	counts, err := s.deps.Store.WholeCounts(c.Request().Context())
+	page := registerPage{Base: s.base(c, "import", "The whole register"), Whole: s.hasAt(c, 0, register.RightManage)}
+	if !s.hasAt(c, 0, register.RightSee) {
+		return s.show(c, "register", page)
+	}
+	counts, err := s.store(c).WholeCounts(c.Request().Context())
 	if err != nil {
 		return wrap("count the register", err)
 	}
-	page := registerPage{Base: s.base(c, "import", "The whole register"), Empty: counts[register.PartSites]+counts[register.PartMachines]+counts[register.PartAssemblies] == 0}
+	page.Empty = counts[register.PartSites]+counts[register.PartMachines]+counts[register.PartAssemblies] == 0
 	for _, part := range register.WholeParts() {
 		page.Parts = append(page.Parts, partCount{partName(part), counts[part]})
 	}
@@ -171,12 +180,16 @@ func partName(part register.WholePart) string {
 // registerFile sends the whole register.
 func (s *Server) registerFile(c echo.Context) error {
 	format := formatOf(c)
-	w, err := exchange.NewWholeWriter(c.Response(), format)
+	head, err := s.store(c).ChainHead(c.Request().Context())
+	if err != nil {
+		return wrap("send the register", err)
+	}
+	w, err := exchange.NewWholeWriter(c.Response(), format, head)
 	if err != nil {
 		return err
 	}
 	s.attach(c, "register", format)
-	if err := s.deps.Store.Whole(c.Request().Context(), w.Write); err != nil {
+	if err := s.store(c).Whole(c.Request().Context(), w.Write); err != nil {
 		return wrap("send the register", err)
 	}
 	return w.Close()
@@ -211,7 +224,7 @@ func (s *Server) takeFile(c echo.Context, file *os.File, size int64) (err error)
 		return err
 	}
 	defer func() { err = errors.Join(err, src.Close()) }()
-	report, err := s.deps.Store.TakeWhole(c.Request().Context(), s.deps.Now(), s.actor(c), src)
+	report, err := s.store(c).TakeWhole(c.Request().Context(), s.deps.Now(), s.actor(c), src)
 	s.nudge(report.Stale)
 	return err
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"io"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -141,6 +142,10 @@ func TestFiles_MachinesAndReadingsImportBack(t *testing.T) {
 	}
 }
 
+// headOfLog is the head of the change log in a whole register, which is another
+// register's own.
+var headOfLog = regexp.MustCompile(`"change_log_head": ?"[^"]*",?`)
+
 func TestRegister_GoesOutAndComesBackThroughThePages(t *testing.T) {
 	full := demoFleet(t)
 	testkit.HTML(t, want(t, full.get("/register"), 200).Body, testkit.Has(`a[href=/register.xlsx]`), testkit.Has(`a[href=/register.json]`))
@@ -153,7 +158,7 @@ func TestRegister_GoesOutAndComesBackThroughThePages(t *testing.T) {
 			t.Fatalf("sent on to %s", at)
 		}
 		testkit.HTML(t, want(t, s.get("/register?done=register-taken"), 200).Body, testkit.In("main", testkit.Text("is taken as it was exported")))
-		if again := body(t, want(t, s.get("/register.json"), 200)); again != json {
+		if again := body(t, want(t, s.get("/register.json"), 200)); headOfLog.ReplaceAllString(again, "") != headOfLog.ReplaceAllString(json, "") {
 			t.Errorf("%s: the registers differ", format)
 		}
 		page := body(t, s.upload("register."+format, strings.NewReader(file), ""))

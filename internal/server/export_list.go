@@ -99,7 +99,7 @@ func percent(used *float64) any {
 // dueFile is the due list with the same filters, whole.
 func (s *Server) dueFile(c echo.Context) error {
 	ctx, now := c.Request().Context(), s.deps.Now()
-	sites, err := s.deps.Store.Sites(ctx)
+	sites, err := s.store(c).Sites(ctx)
 	if err != nil {
 		return wrap("list sites", err)
 	}
@@ -110,7 +110,7 @@ func (s *Server) dueFile(c echo.Context) error {
 	filter.Limit, filter.Uncounted = exportAtOnce, true
 	return sendList(s, c, "due", dueColumns(), pages(func(after string) ([]register.Line, string, error) {
 		filter.After = after
-		found, err := s.deps.Store.Lines(ctx, now, filter)
+		found, err := s.store(c).Lines(ctx, now, filter)
 		return found.Lines, found.Next, err
 	}))
 }
@@ -166,7 +166,7 @@ func (s *Server) machinesFile(c echo.Context) error {
 	filter := register.MachineFilter{Site: query(c, "site"), Kind: query(c, "kind"), Text: query(c, "text"), Limit: exportAtOnce}
 	return sendList(s, c, "machines", machineColumns(), pages(func(after string) ([]register.MachineLine, string, error) {
 		filter.After = after
-		return s.deps.Store.MachineLines(ctx, now, filter)
+		return s.store(c).MachineLines(ctx, now, filter)
 	}))
 }
 
@@ -177,7 +177,7 @@ func (s *Server) readingsFile(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	sheet, err := s.deps.Store.MachineSheet(c.Request().Context(), s.deps.Now(), code)
+	sheet, err := s.store(c).MachineSheet(c.Request().Context(), s.deps.Now(), code)
 	if err != nil {
 		return wrap("list readings", err)
 	}
@@ -265,7 +265,7 @@ func (s *Server) assembliesFile(c echo.Context) error {
 	filter.Limit = exportAtOnce
 	return sendList(s, c, "assemblies", assemblyColumns(), pages(func(after string) ([]register.AssemblyLine, string, error) {
 		filter.After = after
-		found, err := s.deps.Store.Assemblies(ctx, now, filter)
+		found, err := s.store(c).Assemblies(ctx, now, filter)
 		return found.Lines, found.Next, err
 	}))
 }
@@ -302,7 +302,7 @@ func (s *Server) positionsFile(c echo.Context) error {
 	filter.Limit = exportAtOnce
 	return sendList(s, c, "positions", positionColumns(), pages(func(after string) ([]register.PositionLine, string, error) {
 		filter.After = after
-		found, err := s.deps.Store.Positions(ctx, now, filter)
+		found, err := s.store(c).Positions(ctx, now, filter)
 		return found.Lines, found.Next, err
 	}))
 }

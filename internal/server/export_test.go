@@ -1,7 +1,12 @@
 package server
 
 import (
+	"net/http"
+	"net/http/httptest"
+	"time"
+
 	"hoseward/internal/register"
+	"hoseward/internal/server/session"
 	"hoseward/web"
 )
 
@@ -18,6 +23,16 @@ func (s *Server) Routes() []Route {
 		rows = append(rows, Route{r.method, r.path, string(r.right)})
 	}
 	return rows
+}
+
+// SessionFor begins a session as signing in does, without a password, and
+// returns its cookie.
+func (s *Server) SessionFor(begun session.Session, lasts time.Duration) (*http.Cookie, error) {
+	w := httptest.NewRecorder()
+	if err := s.sessions.Begin(w, httptest.NewRequest(http.MethodPost, "/sign-in", nil), begun, lasts); err != nil {
+		return nil, err
+	}
+	return w.Result().Cookies()[0], nil
 }
 
 // EchoRoutes is what the router really knows, as "METHOD path".

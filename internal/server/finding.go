@@ -50,11 +50,14 @@ func (s *Server) findingOf(c echo.Context) (register.Finding, register.MachineSh
 	if err != nil || id <= 0 {
 		return register.Finding{}, register.MachineSheet{}, echo.ErrNotFound
 	}
-	d, code, err := s.deps.Store.Finding(c.Request().Context(), id)
+	d, code, err := s.store(c).Finding(c.Request().Context(), id)
 	if err != nil {
 		return d, register.MachineSheet{}, wrap("find finding", err)
 	}
-	sheet, err := s.deps.Store.MachineSheet(c.Request().Context(), s.deps.Now(), code)
+	sheet, err := s.store(c).MachineSheet(c.Request().Context(), s.deps.Now(), code)
+	if err == nil {
+		err = s.hereToo(c, sheet.Site)
+	}
 	return d, sheet, wrap("find machine", err)
 }
 
@@ -98,7 +101,7 @@ func (s *Server) changeFinding(c echo.Context) error {
 				f.values.Set(name, value)
 			}
 		}
-		if f.do() == doRelease && !s.has(c, manage) {
+		if f.do() == doRelease && !s.hasAt(c, sheet.Site.ID, register.RightManage) {
 			return "", echo.ErrForbidden
 		}
 		cmd, word, names := f.findingCommand(d, sheet.Today)
@@ -134,7 +137,7 @@ func (f *form) findingCommand(d register.Finding, today quantity.Date) (cmd regi
 		by, why := f.needed("release_by", "Say who releases it."), f.needed("release_reason", "Say why it may stay in use.")
 		on := f.day("release_on")
 		f.notAhead("release_on", quantity.Day(on), today)
-		return register.CloseFinding{FindingID: d.ID, On: on, How: register.ClosedByRelease, Reason: "released by " + by + ": " + why}, findingReleased, map[string]string{"on": "release_on", "reason": "release_reason"}
+		return register.CloseFinding{FindingID: d.ID, On: on, How: register.ClosedByRelease, Reason: register.ReleaseReason(by, why)}, findingReleased, map[string]string{"on": "release_on", "reason": "release_reason"}
 	case doClass:
 		row := d
 		row.Class = life.Class(f.text("class"))

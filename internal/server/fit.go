@@ -1,7 +1,6 @@
 package server
 
 import (
-	"context"
 	"slices"
 	"strings"
 
@@ -51,7 +50,7 @@ func (s *Server) fitOpened(c echo.Context, move bool) error {
 		return err
 	}
 	f := s.newForm(c, "machine", query(c, "machine"), "position", query(c, "position"), "on", s.style(c).Date(sheet.Today))
-	on, err := s.machineChosen(c.Request().Context(), f)
+	on, err := s.machineChosen(c, f)
 	if err != nil {
 		return err
 	}
@@ -60,12 +59,13 @@ func (s *Server) fitOpened(c echo.Context, move bool) error {
 
 // machineChosen is the machine a form names; none where it names none or there
 // is none of that code.
-func (s *Server) machineChosen(ctx context.Context, f *form) (*register.MachineSheet, error) {
+func (s *Server) machineChosen(c echo.Context, f *form) (*register.MachineSheet, error) {
+	ctx := c.Request().Context()
 	code := f.text("machine")
 	if code == "" {
 		return nil, nil
 	}
-	sheet, err := s.deps.Store.MachineSheet(ctx, s.deps.Now(), code)
+	sheet, err := s.store(c).MachineSheet(ctx, s.deps.Now(), code)
 	if refusal := asRegisterError(err); refusal != nil {
 		f.wrong("machine", refusal.Sentence)
 		return nil, nil
@@ -77,15 +77,15 @@ func (s *Server) fitForm(c echo.Context, sheet register.AssemblySheet, on *regis
 	code := sheet.Assembly.Code
 	page := fitPage{
 		Base: s.assemblyBase(c, "Fit "+code, sheet), Sheet: sheet, Move: move, Warnings: sheet.Store, Checks: checks, Key: digest(checks), Once: f.once(),
-		Action: web.Path("assemblies", code, "fit"), Cancel: web.Path("assemblies", code), Release: releaseFields(f), Cautions: cautions(), Steps: fittingSteps(), Safety: safetyLines(),
+		Action: web.Path("assemblies", code, "fit"), Cancel: web.Path("assemblies", code), Cautions: cautions(), Steps: fittingSteps(), Safety: safetyLines(),
 	}
 	if move {
 		page.Title, page.Action, page.Warnings = "Move "+code, web.Path("assemblies", code, "move"), nil
 	}
-	page.Refused = fitRefused(sheet, move)
+	page.Refused, page.Release = fitRefused(sheet, move), releaseFields(f, page.May)
 	if on == nil {
 		var err error
-		if page.Which, err = s.machineField(c.Request().Context(), sheet, f); err != nil {
+		if page.Which, err = s.machineField(c, sheet, f); err != nil {
 			return err
 		}
 	} else {
@@ -115,8 +115,9 @@ func fitRefused(sheet register.AssemblySheet, move bool) string {
 }
 
 // machineField is the field for the machine, with those of the site to choose.
-func (s *Server) machineField(ctx context.Context, sheet register.AssemblySheet, f *form) (field, error) {
-	lines, _, err := s.deps.Store.MachineLines(ctx, s.deps.Now(), register.MachineFilter{Site: sheet.Site.Name, Limit: 1000})
+func (s *Server) machineField(c echo.Context, sheet register.AssemblySheet, f *form) (field, error) {
+	ctx := c.Request().Context()
+	lines, _, err := s.store(c).MachineLines(ctx, s.deps.Now(), register.MachineFilter{Site: sheet.Site.Name, Limit: 1000})
 	if err != nil {
 		return field{}, wrap("list machines", err)
 	}
@@ -174,7 +175,7 @@ func (s *Server) fitSent(c echo.Context, move bool) error {
 			return "", err
 		}
 		f.needed("machine", "Choose the machine.")
-		on, err := s.machineChosen(c.Request().Context(), f)
+		on, err := s.machineChosen(c, f)
 		if err != nil {
 			return "", err
 		}
@@ -222,19 +223,12 @@ func (s *Server) fit(c echo.Context, sheet register.AssemblySheet, on register.M
 	return withDone(web.Path("assemblies", sheet.Assembly.Code), word), nil
 }
 
-// moveOff takes an assembly off where it sits, for a fitting elsewhere on the
-// same day: planned, since nothing failed.
+// moveOff takes an assembly off where it sits, for a fitting elsewhere.
 func (f *form) moveOff(from register.Line, to register.Fit) register.Remove {
-	r := register.Remove{
-		AssemblyCode: from.AssemblyCode, On: to.On, Cause: register.CausePlanned, FoundBy: register.FoundByInspection,
-		Reason: "moved to " + at(to.Machine, to.Position),
-	}
 	if strings.EqualFold(from.MachineCode, to.Machine) {
-		r.Hours = to.Hours
-	} else {
-		r.Hours = f.hours("hours_off")
+		return register.MoveOff(from, to, nil)
 	}
-	return r
+	return register.MoveOff(from, to, f.hours("hours_off"))
 }
 
 // fitChecks are what a fitter must see before the assembly goes to a position.
@@ -242,7 +236,7 @@ func (s *Server) fitChecks(c echo.Context, sheet register.AssemblySheet, on regi
 	if !f.ok() || !slices.ContainsFunc(on.Empty, func(p register.Position) bool { return p.Name == cmd.Position }) {
 		return nil, nil
 	}
-	p, err := s.placeOf(c.Request().Context(), on, cmd.Position, f.style)
+	p, err := s.placeOf(c, on, cmd.Position, f.style)
 	if err != nil {
 		return nil, err
 	}

@@ -39,6 +39,8 @@ type form struct {
 	ticks  map[string]bool
 	// style is that of the person, in which bare numbers and dates are read.
 	style web.Style
+	// trouble kept the register from taking the form; nil mostly.
+	trouble error
 }
 
 // newForm is newForm for the person of a request.
@@ -121,8 +123,15 @@ func (f *form) told() string {
 func (f *form) ok() bool { return len(f.Problems) == 0 }
 
 // refuse notes a refusal of the register at the field it names, by the names
-// the form has for the register's fields. An error that is none is returned.
+// the form has for the register's fields. A trouble of the register is noted at
+// the form as a whole, so that what was typed can be sent again. An error that
+// is neither is returned.
 func (f *form) refuse(err error, names map[string]string) error {
+	if sentence, kind := troubleOf(err); kind != nil {
+		f.trouble = err
+		f.wrong("", sentence)
+		return nil
+	}
 	refusal := asRegisterError(err)
 	if refusal == nil {
 		return err
@@ -287,6 +296,9 @@ type field struct {
 	Name, Label, Hint, Value, Error string
 	Needed, Wide                    bool
 	InputMode                       string
+	Secret                          bool   // a password or PIN: never sent back
+	Autocomplete                    string // what browsers may fill in; empty: nothing
+	Fixed                           bool   // cannot be changed here
 	Lines                           int
 	Options                         []option
 	Suggestions                     []string
@@ -313,10 +325,19 @@ func (f *form) field(name, label string) field {
 
 func (fd field) hint(s string) field           { fd.Hint = s; return fd }
 func (fd field) need() field                   { fd.Needed = true; return fd }
+func (fd field) fill(what string) field        { fd.Autocomplete = what; return fd }
+func (fd field) digits() field                 { fd.InputMode = "numeric"; return fd }
 func (fd field) wide() field                   { fd.Wide = true; return fd }
 func (fd field) decimal() field                { fd.InputMode = "decimal"; return fd }
 func (fd field) lines(n int) field             { fd.Lines = n; return fd }
 func (fd field) suggest(values []string) field { fd.Suggestions = values; return fd }
+
+// secret makes the field one of a password or PIN: what was typed in it is
+// never sent back.
+func (fd field) secret(autocomplete string) field {
+	fd.Secret, fd.Value, fd.Autocomplete = true, "", autocomplete
+	return fd
+}
 
 // choose makes the field a choice. A value that is none of the options is one
 // too, so that the page does not show, nor send, another one in its place: a

@@ -70,7 +70,7 @@ func (s *Server) newFound(c echo.Context) error {
 }
 
 func (s *Server) foundForm(c echo.Context, p place, f *form, read *hoseReading, checks []string) error {
-	n, err := s.comesForm(c.Request().Context(), p, f, read, checks, "note what was found")
+	n, err := s.comesForm(c, p, f, read, checks, "note what was found")
 	if err != nil {
 		return err
 	}
@@ -115,7 +115,7 @@ func (s *Server) foundNoted(c echo.Context, p place, f *form) (string, error) {
 	if !slices.Contains([]string{wentScrap, wentStore}, f.text("went")) {
 		f.wrong("went", "Say where the old one is.")
 	}
-	n, err := s.newOne(c.Request().Context(), p, f)
+	n, err := s.newOne(c, p, f)
 	if err != nil {
 		return "", err
 	}

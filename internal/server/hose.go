@@ -64,7 +64,7 @@ func (s *Server) newHose(c echo.Context) error {
 // hoseForm shows the form; read is what was read of it, nil before anything
 // was sent.
 func (s *Server) hoseForm(c echo.Context, sheet register.MachineSheet, f *form, read *hoseReading) error {
-	policies, err := s.deps.Store.Policies(c.Request().Context())
+	policies, err := s.store(c).Policies(c.Request().Context())
 	if err != nil {
 		return wrap("list policies", err)
 	}
@@ -85,38 +85,59 @@ func (s *Server) hoseForm(c echo.Context, sheet register.MachineSheet, f *form, 
 			circuits = append(circuits, name)
 		}
 	}
-	page.Place = []field{
-		f.field("position", "Position").need().suggest(positions).hint("The place on the machine where this hose belongs, such as lift cylinder, lower left. A new name adds a position."),
-		f.field("circuit", "Circuit").suggest(circuits).hint("Such as lift, steering or return. A circuit that the kind of machine knows gives pressures to start with. For a new position."),
-	}
+	page.Place = placeFields(f, page.May, positions, circuits)
 	page.Fitted = []field{
 		f.field("fitted", "Fitted on").need().hint(f.style.HintMonth()),
 		f.field("fitted_hours", "Hour meter at fitting").decimal().hint("In hours."),
 	}
-	placed := positionFields(f, policies)
+	placed := positionFields(f, page.May, policies)
 	for _, fd := range placed {
 		page.Parts.Open = page.Parts.Open || fd.Error != ""
 	}
 	page.Parts.More = append(page.Parts.More, placed...)
-	page.Parts.Summary += ", release"
-	page.Ticks = []tick{
-		f.tick("hurt", "A burst at this position can hurt someone").hint("For a new position."),
-		f.tick("exposed", "Exposed to abrasion, flexing, vibration, salt or hot spots").hint("For a new position. Then it is inspected more often."),
+	if page.May.Manage {
+		page.Parts.Summary += ", release"
+	}
+	if page.May.Place {
+		page.Ticks = []tick{
+			f.tick("hurt", "A burst at this position can hurt someone").hint("For a new position."),
+			f.tick("exposed", "Exposed to abrasion, flexing, vibration, salt or hot spots").hint("For a new position. Then it is inspected more often."),
+		}
 	}
 	return s.renderForm(c, f, "hose", page)
 }
 
+// placeFields say where on the machine the hose belongs. Only who may add
+// positions is asked about a new one.
+func placeFields(f *form, can may, positions, circuits []string) []field {
+	position := f.field("position", "Position").need().suggest(positions)
+	if !can.Place {
+		return []field{position.hint("One of the machine's positions without a hose. A planner or an inspector adds a new one.")}
+	}
+	return []field{
+		position.hint("The place on the machine where this hose belongs, such as lift cylinder, lower left. A new name adds a position."),
+		f.field("circuit", "Circuit").suggest(circuits).hint("Such as lift, steering or return. A circuit that the kind of machine knows gives pressures to start with. For a new position."),
+	}
+}
+
 // positionFields are the further fields about a new position and a release.
-func positionFields(f *form, policies []register.Policy) []field {
+func positionFields(f *form, can may, policies []register.Policy) []field {
+	if !can.Place {
+		return releaseFields(f, can)
+	}
 	choice := []option{{"", "as the site"}}
 	for _, p := range policies {
 		choice = append(choice, option{p.Name, p.Name})
 	}
-	return append([]field{f.field("policy", "Policy of the position").choose(choice...).hint("For a new position.")}, releaseFields(f)...)
+	return append([]field{f.field("policy", "Policy of the position").choose(choice...).hint("For a new position.")}, releaseFields(f, can)...)
 }
 
-// releaseFields say who lets an assembly be fitted that was stored too long.
-func releaseFields(f *form) []field {
+// releaseFields say who lets an assembly be fitted that was stored too long, or
+// was damaged: that is a manager's, and nobody else is asked.
+func releaseFields(f *form, can may) []field {
+	if !can.Manage {
+		return nil
+	}
 	return []field{
 		f.field("released_by", "Released by").hint("Only for an assembly that was stored beyond its limit: who lets it be fitted."),
 		f.field("reason", "Why it is released"),

@@ -82,7 +82,7 @@ func (f *form) described(read *hoseReading) register.Assembly {
 	var unsettled bool
 	a.Assembled, a.AssembledText, unsettled = read.assembled.settle(f)
 	a.MadeAmbiguous = a.MadeAmbiguous || unsettled
-	read.fromTable(&a)
+	a.FillFromTable()
 	return a
 }
 

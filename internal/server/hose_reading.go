@@ -191,40 +191,19 @@ func (r *hoseReading) size(f *form) hose.Size {
 // and where it is from. The printed one wins, as it does in a sheet; a lower
 // one that was typed is kept, since it is the safer one. Either is told.
 func (r *hoseReading) rating(f *form, typed *float64) (*float64, register.RatingSource) {
-	printed := r.layline.RatedBar
+	var printed *float64
+	if r.has {
+		printed = r.layline.RatedBar
+	}
+	bar, source := register.SettledRating(typed, printed)
 	switch {
-	case typed == nil:
-		return nil, ""
-	case !r.has || printed == nil || *printed <= 0:
-		return typed, register.RatingTyped
-	case hose.SameRating(*typed, *printed):
-		return printed, register.RatingPrinted
-	case *typed > *printed:
+	case typed == nil || printed == nil || *printed <= 0 || hose.SameRating(*typed, *printed):
+	case source == register.RatingPrinted:
 		f.tell("Rating of the hose", f.style.Rated(printed)+" is printed on the hose and wins over the "+f.style.Rated(typed)+" typed; "+f.style.Rated(printed)+" is stored")
-		return printed, register.RatingPrinted
+	default:
+		f.tell("Rating of the hose", "the "+f.style.Rated(typed)+" typed is lower than the "+f.style.Rated(printed)+" printed on the hose; the lower of the two, "+f.style.Rated(typed)+", is stored, as typed")
 	}
-	f.tell("Rating of the hose", "the "+f.style.Rated(typed)+" typed is lower than the "+f.style.Rated(printed)+" printed on the hose; the lower of the two, "+f.style.Rated(typed)+", is stored, as typed")
-	return typed, register.RatingTyped
-}
-
-// fromTable fills what the published row of the designation and size says and
-// nobody typed.
-func (r *hoseReading) fromTable(a *register.Assembly) {
-	rows, _ := hose.Lookup(a.Designation, hose.Size{DN: a.DN, Dash: a.Dash})
-	choice, ok := hose.Choose(rows, a.RatedBar)
-	if !ok {
-		return
-	}
-	if a.RatedBar == nil {
-		a.RatedBar, a.RatingSource = hose.Known(choice.Row.RatedBar), register.RatingTable
-	}
-	a.Construction = choice.Row.Construction
-	if a.Tube == "" {
-		a.Tube = choice.Row.Tube
-	}
-	if a.MaxC == nil {
-		a.MaxC = hose.Known(choice.Row.MaxC)
-	}
+	return bar, source
 }
 
 // shown is what was read of the layline, for the page; nil without one.

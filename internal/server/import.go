@@ -19,8 +19,8 @@ import (
 type importStore interface {
 	Import(ctx context.Context, now time.Time, by register.Actor, rows register.RowSource, opts register.ImportOptions) (register.ImportReport, error)
 	UndoImport(ctx context.Context, now time.Time, by register.Actor, id int64) (register.Result, error)
-	FileImported(ctx context.Context, fileHash string) (*register.Import, error)
-	Imports(ctx context.Context) ([]register.Import, error)
+	FileImported(ctx context.Context, personID int64, fileHash string) (*register.Import, error)
+	Imports(ctx context.Context, personID int64) ([]register.Import, error)
 	HeaderChoice(ctx context.Context, kind register.ImportKind, headerHash string) (map[string]string, error)
 	SaveHeaderChoice(ctx context.Context, kind register.ImportKind, headerHash string, meanings map[string]string) error
 }
@@ -39,7 +39,7 @@ func (s *Server) imports(c echo.Context) error {
 }
 
 func (s *Server) uploadForm(c echo.Context, f *form) error {
-	past, err := s.deps.Store.Imports(c.Request().Context())
+	past, err := s.store(c).Imports(c.Request().Context(), s.actor(c).PersonID)
 	if err != nil {
 		return wrap("list imports", err)
 	}

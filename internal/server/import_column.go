@@ -1,8 +1,9 @@
 package server
 
 import (
-	"context"
 	"strings"
+
+	"github.com/labstack/echo/v4"
 
 	"hoseward/internal/exchange"
 	"hoseward/internal/register"
@@ -12,8 +13,8 @@ import (
 const sampleRows = 3
 
 // samples are the first values of each column.
-func (s *Server) samples(ctx context.Context, req *importRequest) ([]string, error) {
-	sheet, err := s.openSheet(ctx, req)
+func (s *Server) samples(c echo.Context, req *importRequest) ([]string, error) {
+	sheet, err := s.openSheet(c, req)
 	if err != nil {
 		return nil, err
 	}

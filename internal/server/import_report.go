@@ -2,7 +2,6 @@ package server
 
 import (
 	"cmp"
-	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -77,7 +76,8 @@ type opened struct {
 func (o *opened) Close() error { return errors.Join(o.Sheet.Close(), o.file.Close()) }
 
 // openSheet opens a kept file as the request says.
-func (s *Server) openSheet(ctx context.Context, req *importRequest) (*opened, error) {
+func (s *Server) openSheet(c echo.Context, req *importRequest) (*opened, error) {
+	ctx := c.Request().Context()
 	name, file, err := s.deps.Uploads.Open(req.id)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, &register.Error{Code: register.NotFound, Sentence: "This file is no longer kept here: files wait a day to be taken. Send it again."}
@@ -93,7 +93,7 @@ func (s *Server) openSheet(ctx context.Context, req *importRequest) (*opened, er
 	sheet, err := exchange.Open(file, info.Size(), exchange.Options{
 		Kind: req.kind, Sheet: req.sheet, Meanings: req.meanings, Today: quantity.DateOf(s.deps.Now(), s.deps.Zone),
 		Remembered: func(kind register.ImportKind, hash string) (map[string]string, error) {
-			return s.deps.Store.HeaderChoice(ctx, kind, hash)
+			return s.store(c).HeaderChoice(ctx, kind, hash)
 		},
 	})
 	if err != nil {
@@ -138,13 +138,13 @@ func (s *Server) importTake(c echo.Context) error {
 		req.meanings = readMeanings(f)
 	}
 	do := f.text("do")
-	sheet, err := s.openSheet(ctx, req)
+	sheet, err := s.openSheet(c, req)
 	if err != nil {
 		return s.reportProblem(c, req, err)
 	}
 	defer sheet.Close()
 	if req.meanings != nil && sheet.HeaderHash == f.text("header_hash") {
-		if err := s.deps.Store.SaveHeaderChoice(ctx, sheet.Kind, sheet.HeaderHash, req.meanings); err != nil {
+		if err := s.store(c).SaveHeaderChoice(ctx, sheet.Kind, sheet.HeaderHash, req.meanings); err != nil {
 			return wrap("keep the meaning of columns", err)
 		}
 	}
@@ -156,7 +156,7 @@ func (s *Server) importTake(c echo.Context) error {
 	}
 	opts := s.importOptions(req, sheet.Kind)
 	opts.TakeGood = do == takeGood
-	report, err := s.deps.Store.Import(ctx, s.deps.Now(), s.actor(c), sheet, opts)
+	report, err := s.store(c).Import(ctx, s.deps.Now(), s.actor(c), sheet, opts)
 	if err != nil {
 		if refusal := asRegisterError(err); refusal != nil {
 			return s.showReport(c, req, refusal.Sentence)
@@ -270,11 +270,11 @@ func (s *Server) reportProblem(c echo.Context, req *importRequest, err error) er
 // failed just now.
 func (s *Server) showReport(c echo.Context, req *importRequest, takeError string) error {
 	ctx := c.Request().Context()
-	samples, err := s.samples(ctx, req)
+	samples, err := s.samples(c, req)
 	if err != nil {
 		return s.reportProblem(c, req, err)
 	}
-	sheet, err := s.openSheet(ctx, req)
+	sheet, err := s.openSheet(c, req)
 	if err != nil {
 		return s.reportProblem(c, req, err)
 	}
@@ -300,13 +300,13 @@ func (s *Server) showReport(c echo.Context, req *importRequest, takeError string
 	}
 	opts := s.importOptions(req, sheet.Kind)
 	opts.DryRun = true
-	report, err := s.deps.Store.Import(ctx, s.deps.Now(), s.actor(c), sheet, opts)
+	report, err := s.store(c).Import(ctx, s.deps.Now(), s.actor(c), sheet, opts)
 	if err != nil {
 		return s.reportProblem(c, req, err)
 	}
 	page.fill(report, req)
 	page.Shown = page.shown(req)
-	if page.Before, err = s.deps.Store.FileImported(ctx, req.hash); err != nil {
+	if page.Before, err = s.store(c).FileImported(ctx, s.actor(c).PersonID, req.hash); err != nil {
 		return wrap("look for the file among imports", err)
 	}
 	return s.render(c, status, "import_report", page)
@@ -385,7 +385,7 @@ func restURL(req *importRequest) string {
 
 // showTaken shows what was done.
 func (s *Server) showTaken(c echo.Context, req *importRequest, number int64) error {
-	past, err := s.deps.Store.Imports(c.Request().Context())
+	past, err := s.store(c).Imports(c.Request().Context(), s.actor(c).PersonID)
 	if err != nil {
 		return wrap("list imports", err)
 	}
@@ -428,7 +428,7 @@ func (s *Server) importRefused(c echo.Context) error {
 		return err
 	}
 	req := &importRequest{id: id, kind: knownKind(query(c, "kind")), sheet: query(c, "sheet"), site: query(c, "site"), different: knownDifferent(query(c, "different"))}
-	sheet, err := s.openSheet(ctx, req)
+	sheet, err := s.openSheet(c, req)
 	if err != nil {
 		return err
 	}
@@ -439,7 +439,7 @@ func (s *Server) importRefused(c echo.Context) error {
 	out := exchange.NewGiveBack(c.Response(), sheet.Info)
 	opts := s.importOptions(req, sheet.Kind)
 	opts.DryRun, opts.Refused = true, out.Row
-	_, err = s.deps.Store.Import(ctx, s.deps.Now(), s.actor(c), sheet, opts)
+	_, err = s.store(c).Import(ctx, s.deps.Now(), s.actor(c), sheet, opts)
 	if err != nil {
 		if !c.Response().Committed {
 			h.Del("Content-Disposition")
@@ -463,7 +463,7 @@ func (s *Server) importUndo(c echo.Context) error {
 	if err != nil {
 		return echo.ErrNotFound
 	}
-	result, err := s.deps.Store.UndoImport(c.Request().Context(), s.deps.Now(), s.actor(c), number)
+	result, err := s.store(c).UndoImport(c.Request().Context(), s.deps.Now(), s.actor(c), number)
 	if err != nil {
 		return wrap("undo import", err)
 	}

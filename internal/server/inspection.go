@@ -182,7 +182,7 @@ func inspectionDone(sheet register.MachineSheet, cmd register.Inspect, known boo
 func (s *Server) noteInspection(c echo.Context, sheet register.MachineSheet, cmd register.Inspect) (known bool, err error) {
 	s.inspecting.Lock()
 	defer s.inspecting.Unlock()
-	if known, err = s.inspectionKnown(c.Request().Context(), sheet, cmd); known || err != nil {
+	if known, err = s.inspectionKnown(c, sheet, cmd); known || err != nil {
 		return known, err
 	}
 	_, err = s.apply(c, cmd)
@@ -191,12 +191,13 @@ func (s *Server) noteInspection(c echo.Context, sheet register.MachineSheet, cmd
 
 // inspectionKnown reports whether the hose at the position has an inspection of
 // that day, inspector, verdict and note, with all the findings, still open.
-func (s *Server) inspectionKnown(ctx context.Context, sheet register.MachineSheet, cmd register.Inspect) (bool, error) {
+func (s *Server) inspectionKnown(c echo.Context, sheet register.MachineSheet, cmd register.Inspect) (bool, error) {
+	ctx := c.Request().Context()
 	at := slices.IndexFunc(sheet.Lines, func(l register.Line) bool { return l.Position == cmd.Position })
 	if at < 0 {
 		return false, nil
 	}
-	stored, err := s.deps.Store.AssemblySheet(ctx, s.deps.Now(), sheet.Lines[at].AssemblyCode)
+	stored, err := s.store(c).AssemblySheet(ctx, s.deps.Now(), sheet.Lines[at].AssemblyCode)
 	if err != nil {
 		return false, wrap("look for the inspection", err)
 	}

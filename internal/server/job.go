@@ -12,6 +12,7 @@ import (
 // jobStore is what the page of jobs asks of the register.
 type jobStore interface {
 	JobRuns(ctx context.Context, limit int) ([]register.JobRun, error)
+	LastGood(ctx context.Context, job string) (*register.JobRun, error)
 }
 
 // jobsPage lists the runs of scheduled jobs, newest first.
@@ -19,6 +20,7 @@ type jobsPage struct {
 	Base
 	Runs    []register.JobRun
 	Running []jobProgress
+	Backups backupState
 }
 
 // jobProgress says how far a run is.
@@ -44,9 +46,13 @@ func running(runs []register.JobRun) []jobProgress {
 }
 
 func (s *Server) jobs(c echo.Context) error {
-	runs, err := s.deps.Store.JobRuns(c.Request().Context(), 100)
+	runs, err := s.store(c).JobRuns(c.Request().Context(), 100)
 	if err != nil {
 		return wrap("list runs of jobs", err)
 	}
-	return s.show(c, "jobs", jobsPage{Base: s.base(c, "jobs", "Jobs"), Runs: runs, Running: running(runs)})
+	backups, err := s.backups(c)
+	if err != nil {
+		return err
+	}
+	return s.show(c, "jobs", jobsPage{Base: s.base(c, "jobs", "Jobs"), Runs: runs, Running: running(runs), Backups: backups})
 }

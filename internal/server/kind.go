@@ -18,11 +18,11 @@ type kindsPage struct {
 }
 
 func (s *Server) kinds(c echo.Context) error {
-	list, err := s.deps.Store.Kinds(c.Request().Context())
+	list, err := s.store(c).Kinds(c.Request().Context())
 	if err != nil {
 		return wrap("list kinds of machines", err)
 	}
-	return s.show(c, "kinds", kindsPage{Base: s.base(c, "kinds", "Kinds of machines"), Kinds: list})
+	return s.show(c, "kinds", kindsPage{Base: s.baseOfAll(c, "kinds", "Kinds of machines"), Kinds: list})
 }
 
 // kindPage is one kind of machine: the positions machines of it usually have,
@@ -34,6 +34,7 @@ type kindPage struct {
 	Machines []string // some of them
 	More     int      // machines not shown
 	Assumed  string   // what shipped duties are
+	Plans    bool     // whoever reads it may add machines
 }
 
 // dutyRow is one duty in words.
@@ -52,7 +53,7 @@ func (s *Server) kindOf(c echo.Context) (register.KindSheet, error) {
 	if err != nil {
 		return register.KindSheet{}, err
 	}
-	sheet, err := s.deps.Store.Kind(c.Request().Context(), name)
+	sheet, err := s.store(c).Kind(c.Request().Context(), name)
 	return sheet, wrap("find kind of machine", err)
 }
 
@@ -65,7 +66,7 @@ func (s *Server) kind(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	page := kindPage{Base: s.base(c, "kinds", capital(sheet.Kind.Name)), Sheet: sheet, Machines: sheet.Machines}
+	page := kindPage{Base: s.baseOfAll(c, "kinds", capital(sheet.Kind.Name)), Plans: s.has(c, register.RightPlan), Sheet: sheet, Machines: sheet.Machines}
 	for _, d := range sheet.Duties {
 		row := dutyRow{
 			Where: dutyWhere(d), Note: d.Note, Says: serviceWords(s.style(c), d.Service), Shipped: d.Starting(),

@@ -36,13 +36,13 @@ func (s *Server) listsForm(c echo.Context, f *form) error {
 
 // savedLists are the lists of the person of a request.
 func (s *Server) savedLists(c echo.Context) ([]register.SavedList, error) {
-	lists, err := s.deps.Store.SavedLists(c.Request().Context(), s.actor(c).PersonID)
+	lists, err := s.store(c).SavedLists(c.Request().Context(), s.actor(c).PersonID)
 	return lists, wrap("find saved lists", err)
 }
 
 // keepable are the paths of the lists that can be kept.
 func keepable() []string {
-	return []string{"/due", "/machines", "/assemblies", "/positions", "/readings", "/unknown"}
+	return []string{"/due", "/machines", "/assemblies", "/positions", "/changes", "/readings", "/unknown"}
 }
 
 func (s *Server) keepList(c echo.Context) error {

@@ -73,6 +73,7 @@ func fleet(b *testing.B, n int) *httptest.Server {
 	web := httptest.NewUnstartedServer(nil)
 	s := serve(b, reg, func(c *server.Config, _ *server.Deps) { c.Addr = web.Listener.Addr().String() })
 	web.Config = s.server.HTTP()
+	web.Config.Handler = s.signedIn(web.Config.Handler)
 	web.Start()
 	b.Cleanup(web.Close)
 	return web

@@ -48,17 +48,17 @@ func (s *Server) machines(c echo.Context) error {
 	ctx := c.Request().Context()
 	f := newForm("site", query(c, "site"), "kind", query(c, "kind"), "text", query(c, "text"))
 	after := query(c, "after")
-	list, next, err := s.deps.Store.MachineLines(ctx, s.deps.Now(), register.MachineFilter{
+	list, next, err := s.store(c).MachineLines(ctx, s.deps.Now(), register.MachineFilter{
 		Site: f.text("site"), Kind: f.text("kind"), Text: f.text("text"), After: after, Limit: 100,
 	})
 	if err != nil {
 		return wrap("list machines", err)
 	}
-	sites, err := s.deps.Store.Sites(ctx)
+	sites, err := s.store(c).Sites(ctx)
 	if err != nil {
 		return wrap("list sites", err)
 	}
-	kinds, err := s.deps.Store.Kinds(ctx)
+	kinds, err := s.store(c).Kinds(ctx)
 	if err != nil {
 		return wrap("list kinds of machines", err)
 	}
@@ -137,12 +137,12 @@ func (s *Server) machine(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	sheet, err := s.deps.Store.MachineSheet(c.Request().Context(), s.deps.Now(), code)
+	sheet, err := s.store(c).MachineSheet(c.Request().Context(), s.deps.Now(), code)
 	if err != nil {
 		return wrap("show machine", err)
 	}
 	page := machinePage{Base: s.base(c, "machines", machineTitle(sheet.Machine.Code, sheet.Machine.Name)), Sheet: sheet, Safety: safetyLines()}
-	page.Site, page.Machine, page.Today = sheet.Site.Name, sheet.Machine.Code, sheet.Today
+	page.Site, page.Machine, page.Today, page.May = sheet.Site.Name, sheet.Machine.Code, sheet.Today, s.mayAt(c, sheet.Site.ID)
 	st := s.style(c)
 	axis := axisOf(sheet.Today, sheet.Lines...)
 	for i, l := range sheet.Lines {
@@ -186,8 +186,14 @@ func conditionRows(st web.Style, sheet register.MachineSheet) []conditionRow {
 	return rows
 }
 
-// renderForm renders a form's page, with status 422 where something is wrong.
+// renderForm renders a form's page, with status 422 where something is wrong,
+// or that of a trouble that kept the register from taking it.
 func (s *Server) renderForm(c echo.Context, f *form, name string, page any) error {
+	if f.trouble != nil {
+		s.deps.Log.Error("form not taken", "id", requestID(c), "error", f.trouble)
+		status, _ := trouble(f.trouble)
+		return s.render(c, status, name, page)
+	}
 	if !f.ok() {
 		return s.render(c, 422, name, page)
 	}

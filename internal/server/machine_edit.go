@@ -1,11 +1,8 @@
 package server
 
 import (
-	"strings"
-
 	"github.com/labstack/echo/v4"
 
-	"hoseward/internal/quantity"
 	"hoseward/internal/register"
 	"hoseward/web"
 )
@@ -52,11 +49,11 @@ func kindNames(list []register.Kind) []string {
 
 // sitesAndKinds are all sites and kinds of machines.
 func (s *Server) sitesAndKinds(c echo.Context) ([]register.Site, []register.Kind, error) {
-	sites, err := s.deps.Store.Sites(c.Request().Context())
+	sites, err := s.store(c).Sites(c.Request().Context())
 	if err != nil {
 		return nil, nil, wrap("list sites", err)
 	}
-	kinds, err := s.deps.Store.Kinds(c.Request().Context())
+	kinds, err := s.store(c).Kinds(c.Request().Context())
 	return sites, kinds, wrap("list kinds of machines", err)
 }
 
@@ -239,9 +236,7 @@ func (s *Server) comeBack(c echo.Context) error {
 			return path, nil // it is back already
 		}
 		reason := f.needed("reason", "Say why it is in the fleet again.")
-		m.Note = strings.TrimSpace(m.Note + "\nLeft on " + m.GoneOn.String() + " (" + m.GoneReason + "), back on " + sheet.Today.String() + ": " + reason)
-		m.GoneOn, m.GoneReason = quantity.Date{}, ""
-		_, saved, err := s.save(c, f, atOnce, map[string]string{"note": "reason"}, register.ChangeMachine{Machine: m})
+		_, saved, err := s.save(c, f, atOnce, map[string]string{"note": "reason"}, register.ChangeMachine{Machine: m.Returned(sheet.Today, reason)})
 		if err != nil {
 			return "", wrap("take machine back into the fleet", err)
 		}

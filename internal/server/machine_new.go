@@ -22,7 +22,7 @@ const mostSuggested = 500
 // sisters are machines to suggest as ones to start from; none of a large
 // fleet, where one types the code.
 func (s *Server) sisters(c echo.Context) ([]string, error) {
-	codes, err := s.deps.Store.MachineCodes(c.Request().Context())
+	codes, err := s.store(c).MachineCodes(c.Request().Context())
 	if err != nil || len(codes) > mostSuggested {
 		return nil, wrap("list machines", err)
 	}
@@ -72,7 +72,7 @@ func (s *Server) usualKnown(c echo.Context, kind string) (bool, error) {
 	if kind == "" {
 		return false, nil
 	}
-	sheet, err := s.deps.Store.Kind(c.Request().Context(), kind)
+	sheet, err := s.store(c).Kind(c.Request().Context(), kind)
 	if errors.Is(err, &register.Error{Code: register.NotFound}) {
 		return false, nil
 	}
@@ -82,7 +82,7 @@ func (s *Server) usualKnown(c echo.Context, kind string) (bool, error) {
 func (s *Server) newMachine(c echo.Context) error {
 	f := s.newForm(c, "site", query(c, "site"), "kind", query(c, "kind"), "start", fromKind)
 	if from := query(c, "from"); from != "" {
-		sheet, err := s.deps.Store.MachineSheet(c.Request().Context(), s.deps.Now(), from)
+		sheet, err := s.store(c).MachineSheet(c.Request().Context(), s.deps.Now(), from)
 		if err != nil {
 			return wrap("find machine", err)
 		}

@@ -1,12 +1,13 @@
 package server
 
 import (
-	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"slices"
 	"strings"
+
+	"github.com/labstack/echo/v4"
 
 	"hoseward/internal/hose"
 	"hoseward/internal/life"
@@ -34,12 +35,13 @@ const mostInStore = 200
 
 // comesForm is that part for a place; read is what was read of the form, nil
 // before anything was sent.
-func (s *Server) comesForm(ctx context.Context, p place, f *form, read *hoseReading, checks []string, do string) (newHose, error) {
-	n := newHose{Parts: f.hoseParts(read, do), Site: p.sheet.Site.Name, Release: releaseFields(f), Checks: checks, Key: digest(checks)}
+func (s *Server) comesForm(c echo.Context, p place, f *form, read *hoseReading, checks []string, do string) (newHose, error) {
+	ctx := c.Request().Context()
+	n := newHose{Parts: f.hoseParts(read, do), Site: p.sheet.Site.Name, Release: releaseFields(f, s.mayAt(c, p.sheet.Site.ID)), Checks: checks, Key: digest(checks)}
 	if p.like != nil {
 		n.Same = p.like.Assembly.Code
 	}
-	stored, err := s.deps.Store.Assemblies(ctx, s.deps.Now(), register.AssemblyFilter{Site: p.sheet.Site.Name, Where: inStore, Limit: 1000})
+	stored, err := s.store(c).Assemblies(ctx, s.deps.Now(), register.AssemblyFilter{Site: p.sheet.Site.Name, Where: inStore, Limit: 1000})
 	if err != nil {
 		return n, wrap("list what is in store", err)
 	}
@@ -164,7 +166,8 @@ type comes struct {
 }
 
 // newOne reads what comes. One that is chosen from store is not described too.
-func (s *Server) newOne(ctx context.Context, p place, f *form) (comes, error) {
+func (s *Server) newOne(c echo.Context, p place, f *form) (comes, error) {
+	ctx := c.Request().Context()
 	n := comes{code: f.text("from"), read: readHose(f, p.sheet.Today)}
 	if n.code == "" {
 		n.assembly = f.described(n.read)
@@ -181,7 +184,7 @@ func (s *Server) newOne(ctx context.Context, p place, f *form) (comes, error) {
 		f.wrong("from", n.code+" is the one that sits here.")
 		return n, nil
 	}
-	sheet, err := s.deps.Store.AssemblySheet(ctx, s.deps.Now(), n.code)
+	sheet, err := s.store(c).AssemblySheet(ctx, s.deps.Now(), n.code)
 	if refusal := asRegisterError(err); refusal != nil {
 		f.wrong("from", refusal.Sentence)
 		return n, nil

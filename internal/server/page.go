@@ -13,6 +13,7 @@ import (
 
 	"hoseward/internal/life"
 	"hoseward/internal/quantity"
+	"hoseward/internal/register"
 	"hoseward/web"
 )
 
@@ -23,20 +24,54 @@ type Base struct {
 	Site    string
 	Machine string
 	Today   quantity.Date
-	Who     string
+	Who     string // the person's name; empty where nobody is signed in
+	Manages bool   // shows what managers do
+	Notes   bool   // and who notes readings, at some site
+	Imports bool   // and who imports, at some site
+	May     may    // what they may do here
 	Demo    bool
 	Static  string // where static files are
 	Done    string // what was just done, in one sentence; empty if nothing was
 	Undo    bool   // what was just done can be undone
 	Find    string // what the search box holds
+	NoTLS   bool   // passwords can be read on their way; for who can change that
 }
 
 // base is the base of a page.
 func (s *Server) base(c echo.Context, section, title string) Base {
-	return Base{
-		Title: title, Section: section, Today: quantity.DateOf(s.deps.Now(), s.deps.Zone),
-		Who: s.cfg.Who, Demo: s.cfg.Demo, Static: s.static, Done: doneSentence(c.QueryParam("done")), Undo: undoOffered(c.QueryParam("done")),
+	name, at, manages := "", "", false
+	if who := s.caller(c); who != nil {
+		name, at, manages = who.Person.Name, s.sitesSeen(c, who.Scope), s.has(c, register.RightManage)
 	}
+	return Base{
+		Manages: manages,
+		Notes:   s.has(c, register.RightNote),
+		Imports: s.has(c, register.RightPlan),
+		May:     s.mayAnywhere(c),
+		Title:   title, Section: section, Site: at, Today: quantity.DateOf(s.deps.Now(), s.deps.Zone),
+		Who: name, Demo: s.cfg.Demo, Static: s.static, Done: doneSentence(c.QueryParam("done")), Undo: undoOffered(c.QueryParam("done")),
+		NoTLS: s.cfg.Clear && manages,
+	}
+}
+
+// sitesSeen names the sites of a scope for the title block; empty where it is
+// all of them, or where they cannot be read now.
+func (s *Server) sitesSeen(c echo.Context, scope register.Scope) string {
+	if scope.All {
+		return ""
+	}
+	list, err := s.store(c).Sites(c.Request().Context())
+	if err != nil {
+		return ""
+	}
+	if len(list) > 3 {
+		return web.Count(len(list), "site", "sites")
+	}
+	names := make([]string, len(list))
+	for i := range list {
+		names[i] = list[i].Name
+	}
+	return strings.Join(names, ", ")
 }
 
 // safetyLines are the lines under the one that stands above them on each page
@@ -50,6 +85,7 @@ func safetyLines() []string {
 func pageStructs() map[string]any {
 	return map[string]any{
 		"assemblies":    assembliesPage{},
+		"account":       accountPage{},
 		"acts":          actsPage{},
 		"assembly_edit": hoseEditPage{},
 		"finding":       findingPage{},
@@ -58,6 +94,7 @@ func pageStructs() map[string]any {
 		"remove":        removePage{},
 		"undo":          undoPage{},
 		"assembly":      assemblyPage{},
+		"choose":        choosePage{},
 		"due":           duePage{},
 		"error":         errorPage{},
 		"hose":          hosePage{},
@@ -65,16 +102,23 @@ func pageStructs() map[string]any {
 		"import_report": importReportPage{},
 		"inspection":    inspectionPage{},
 		"jobs":          jobsPage{},
+		"changes":       changesPage{},
+		"history":       historyPage{},
 		"list":          listsPage{},
 		"machine":       machinePage{},
 		"form":          formPage{},
 		"kind":          kindPage{},
 		"kinds":         kindsPage{},
 		"order":         orderPage{},
+		"sign_in":       signInPage{},
+		"sign_in_first": signInFirstPage{},
 		"sites":         sitesPage{},
 		"machines":      machinesPage{},
 		"manual":        manualPage{},
 		"me":            mePage{},
+		"once":          oncePage{},
+		"people":        peoplePage{},
+		"person":        personPage{},
 		"policies":      policiesPage{},
 		"positions":     positionsPage{},
 		"reading":       readingPage{},
@@ -147,7 +191,7 @@ func doneSentence(word string) string {
 	case importUndone:
 		return "The import is undone: what it added is gone, what it changed is as before."
 	}
-	return web.Or(placeDone(word), web.Or(listDone(word), storyDone(word)))
+	return web.Or(placeDone(word), web.Or(personDone(word), web.Or(listDone(word), storyDone(word))))
 }
 
 // done sends the browser on to an address, with a word for what was done, so

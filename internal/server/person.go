@@ -18,8 +18,8 @@ type personStore interface {
 // personRoutes are a person's own settings.
 func (s *Server) personRoutes() []route {
 	return []route{
-		{get, "/me", see, s.me},
-		{post, "/me", own, s.changeMe},
+		{get, "/me", register.RightOwn, s.me},
+		{post, "/me", register.RightOwn, s.changeMe},
 	}
 }
 
@@ -34,19 +34,11 @@ func (s *Server) style(c echo.Context) web.Style {
 		return st
 	}
 	st := web.Style{}
-	person, err := s.person(c)
-	if err != nil { // a page in bar is better than none
-		s.deps.Log.Warn("read the units of the person", "id", requestID(c), "error", err)
-	} else {
-		st = styleOfUnits(person.Units)
+	if who := s.caller(c); who != nil {
+		st = styleOfUnits(who.Person.Units)
 	}
 	c.Set(styleKey, st)
 	return st
-}
-
-// person is the person of a request.
-func (s *Server) person(c echo.Context) (register.Person, error) {
-	return s.deps.Store.Person(c.Request().Context(), s.actor(c).PersonID)
 }
 
 // styleOf is the style of a request that was let through to its route.
@@ -79,11 +71,7 @@ type mePage struct {
 type example struct{ What, Now string }
 
 func (s *Server) me(c echo.Context) error {
-	person, err := s.person(c)
-	if err != nil {
-		return wrap("find the person", err)
-	}
-	u := person.Units
+	u := s.caller(c).Person.Units
 	return s.meForm(c, s.newForm(c, "pressure_unit", web.Or(u.PressureUnit, "bar"), "temperature_unit", web.Or(u.TemperatureUnit, "degC"),
 		"length_unit", web.Or(u.LengthUnit, "mm"), "date_style", web.Or(u.DateStyle, "iso")))
 }

@@ -78,7 +78,7 @@ func TestSiteForms_AddAndChange(t *testing.T) {
 	s.wentTo(s.fill("/sites/new", "name", "Yard / South", "zone", "America/Chicago", "policy", "heightened demand"), "/sites?done=site-added")
 	s.page(s.get("/sites"), 200, testkit.In("table.rows tbody", testkit.Text("Yard / South"), testkit.Text("America/Chicago"), testkit.Text("heightened demand")))
 	path := "/sites/Yard%20%2F%20South/edit"
-	s.wentTo(s.allowing(path, s.page(s.get(path), 200), "name", "South", "policy", "normal demand"), "/sites?done=site-changed")
+	s.wentTo(s.allowing(path, s.page(s.get(path), 200), "name", "South", "policy", "normal demand", "reason", "one shift now"), "/sites?done=site-changed")
 	site, err := s.store.Site(t.Context(), "South")
 	if err != nil || site.Zone != "America/Chicago" {
 		t.Errorf("%+v, %v", site, err)
@@ -257,7 +257,7 @@ func TestPositionForms_AddChangeAndEnd(t *testing.T) {
 		t.Errorf("added %+v", p)
 	}
 	path := "/machines/RT-01/positions/tipper%20%2F%20rear/edit"
-	s.wentTo(s.allowing(path, s.page(s.get(path), 200), "name", "tipper", "circuit", "new circuit", "policy", "", "exposed", ""), "/machines/RT-01?done=position-changed")
+	s.wentTo(s.allowing(path, s.page(s.get(path), 200), "name", "tipper", "circuit", "new circuit", "policy", "", "exposed", "", "reason", "one shift now"), "/machines/RT-01?done=position-changed")
 	p = s.position("RT-01", "tipper")
 	if p.Circuit != "new circuit" || p.Policy != "" || p.Position.Exposed || *p.Position.LengthMM != 49.25*25.4 {
 		t.Errorf("changed to %+v", p)

@@ -29,6 +29,7 @@ type policiesPage struct {
 
 // policyView is one policy in words.
 type policyView struct {
+	ID                       int64
 	Name, Source, Lengthened string
 	Shipped                  bool
 	Used, Edit               string // which sites use it; where to change it, empty for a shipped one
@@ -44,12 +45,12 @@ type limitRow struct {
 }
 
 func (s *Server) policies(c echo.Context) error {
-	list, err := s.deps.Store.Policies(c.Request().Context())
+	list, err := s.store(c).Policies(c.Request().Context())
 	if err != nil {
 		return wrap("list policies", err)
 	}
-	page := policiesPage{Base: s.base(c, "policies", "Policies"), Findings: life.FindingKinds(), Safety: safetyLines()}
-	sites, err := s.deps.Store.Sites(c.Request().Context())
+	page := policiesPage{Base: s.baseOfAll(c, "policies", "Policies"), Findings: life.FindingKinds(), Safety: safetyLines()}
+	sites, err := s.store(c).Sites(c.Request().Context())
 	if err != nil {
 		return wrap("list sites", err)
 	}
@@ -65,7 +66,7 @@ func (s *Server) policies(c echo.Context) error {
 }
 
 func policyViewOf(p register.Policy) policyView {
-	v := policyView{Name: p.Name, Source: p.Source, Lengthened: p.Lengthened, Shipped: p.Shipped}
+	v := policyView{ID: p.ID, Name: p.Name, Source: p.Source, Lengthened: p.Lengthened, Shipped: p.Shipped}
 	for _, shipped := range life.ShippedPolicies() {
 		if p.Shipped && shipped.Policy.Name == p.Name {
 			v.Notes = shipped.Notes

@@ -90,6 +90,11 @@ func askWhoLengthened(f *form) {
 	}
 }
 
+// whyMilder asks why something is held to a milder policy.
+func whyMilder(f *form) field {
+	return f.field("reason", "Why a milder policy").wide().hint("Only where the policy becomes milder; a manager says why.")
+}
+
 // policyNamed is the policy to copy: that of the name, or the one for normal
 // demand.
 func policyNamed(list []register.Policy, name string) register.Policy {
@@ -103,7 +108,7 @@ func policyNamed(list []register.Policy, name string) register.Policy {
 }
 
 func (s *Server) newPolicy(c echo.Context) error {
-	list, err := s.deps.Store.Policies(c.Request().Context())
+	list, err := s.store(c).Policies(c.Request().Context())
 	if err != nil {
 		return wrap("list policies", err)
 	}
@@ -139,7 +144,7 @@ func (s *Server) policyForm(c echo.Context, p *register.Policy, f *form, view *p
 
 // policyUse says which sites use a policy.
 func (s *Server) policyUse(c echo.Context, p register.Policy) (string, error) {
-	list, err := s.deps.Store.Sites(c.Request().Context())
+	list, err := s.store(c).Sites(c.Request().Context())
 	if err != nil {
 		return "", wrap("list sites", err)
 	}
@@ -183,7 +188,7 @@ func (s *Server) policyOf(c echo.Context) (register.Policy, error) {
 	if err != nil {
 		return register.Policy{}, echo.ErrNotFound
 	}
-	p, err := s.deps.Store.Policy(c.Request().Context(), id)
+	p, err := s.store(c).Policy(c.Request().Context(), id)
 	if err == nil && p.Shipped {
 		err = &register.Error{Code: register.Refused, Sentence: "A policy that is shipped with the program cannot be changed. Copy it under another name, and give that one to your sites."}
 	}

@@ -35,8 +35,8 @@ func TestPolicyForms_CopyAndChange(t *testing.T) {
 	if *p.MonthsFromAssembly != 72 || *p.MonthsFromFitting != 24 || *p.InspectMonths != 3 || *p.HeatReferenceC != 70 || p.Shipped {
 		t.Errorf("added %+v", p)
 	}
-	s.wentTo(s.allowing("/sites/Depot/edit", s.page(s.get("/sites/Depot/edit"), 200), "policy", "Night shift"), "/sites?done=site-changed")
-	shown := s.page(s.fill(policyPath(p), "months_from_fitting", "36"), 200, testkit.In("#preview", testkit.Text("1 date moves later")), testkit.In("main", testkit.Text("Used by the site Depot")))
+	s.wentTo(s.allowing("/sites/Depot/edit", s.page(s.get("/sites/Depot/edit"), 200), "policy", "Night shift", "reason", "heat is looked after"), "/sites?done=site-changed")
+	shown := s.page(s.fill(policyPath(p), "months_from_fitting", "36", "lengthened", "M. Adler: three years of records"), 200, testkit.In("#preview", testkit.Text("1 date moves later")), testkit.In("main", testkit.Text("Used by the site Depot")))
 	s.wentTo(s.post(policyPath(p), typed(t, shown)...), "/policies?done=policy-changed")
 	if p = s.policy("Night shift"); *p.MonthsFromFitting != 36 {
 		t.Errorf("changed to %+v", p)

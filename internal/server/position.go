@@ -20,7 +20,10 @@ func (s *Server) positionSheetOf(c echo.Context) (register.PositionSheet, error)
 	if err != nil {
 		return register.PositionSheet{}, err
 	}
-	sheet, err := s.deps.Store.PositionSheet(c.Request().Context(), s.deps.Now(), code, name)
+	sheet, err := s.store(c).PositionSheet(c.Request().Context(), s.deps.Now(), code, name)
+	if err == nil {
+		err = s.hereToo(c, sheet.Site)
+	}
 	return sheet, wrap("find position", err)
 }
 
@@ -85,7 +88,7 @@ func (s *Server) newPosition(c echo.Context) error {
 }
 
 func (s *Server) newPositionForm(c echo.Context, sheet register.MachineSheet, f *form) error {
-	policies, err := s.deps.Store.Policies(c.Request().Context())
+	policies, err := s.store(c).Policies(c.Request().Context())
 	if err != nil {
 		return wrap("list policies", err)
 	}
@@ -138,18 +141,18 @@ func (s *Server) editPosition(c echo.Context) error {
 
 func (s *Server) positionBase(c echo.Context, title string, sheet register.PositionSheet) Base {
 	b := s.base(c, "machines", title)
-	b.Site, b.Machine, b.Today = sheet.Site.Name, sheet.Machine.Code, sheet.Today
+	b.Site, b.Machine, b.Today, b.May = sheet.Site.Name, sheet.Machine.Code, sheet.Today, s.mayAt(c, sheet.Site.ID)
 	return b
 }
 
 // positionForm shows the form that changes a position.
 func (s *Server) positionForm(c echo.Context, sheet register.PositionSheet, f *form, view *previewView) error {
 	ctx := c.Request().Context()
-	policies, err := s.deps.Store.Policies(ctx)
+	policies, err := s.store(c).Policies(ctx)
 	if err != nil {
 		return wrap("list policies", err)
 	}
-	machine, err := s.deps.Store.MachineSheet(ctx, s.deps.Now(), sheet.Machine.Code)
+	machine, err := s.store(c).MachineSheet(ctx, s.deps.Now(), sheet.Machine.Code)
 	if err != nil {
 		return wrap("find machine", err)
 	}
@@ -157,8 +160,9 @@ func (s *Server) positionForm(c echo.Context, sheet register.PositionSheet, f *f
 	page := formPage{
 		Base: s.positionBase(c, name+", "+code, sheet), Action: positionPath(code, name, "edit"), Cancel: web.Path("machines", code),
 		Button: "Save the position", Preview: view, Previews: true, Groups: positionGroups(f, machineCircuits(machine), policies), Safety: safetyLines(),
-		Links: []formLink{{address(web.Path("machines", code, "conditions", "new"), "position", name), "How it is worked"}},
+		Links: []formLink{{address(web.Path("machines", code, "conditions", "new"), "position", name), "How it is worked"}, {historyPath("positions", sheet.Position.ID), "History"}},
 	}
+	page.Groups[0].Fields = append(page.Groups[0].Fields, whyMilder(f))
 	if sheet.Line != nil {
 		page.Lead = []string{"Assembly " + sheet.Line.AssemblyCode + " sits here. The place stays when the hose is changed."}
 		page.Links = append(page.Links, formLink{web.Path("assemblies", sheet.Line.AssemblyCode), "Assembly " + sheet.Line.AssemblyCode})
@@ -200,11 +204,11 @@ func (s *Server) changePosition(c echo.Context) error {
 // circuit the machine lacks is added and named, as it has no id yet.
 func (s *Server) positionCommands(c echo.Context, f *form, sheet register.PositionSheet) ([]register.Command, error) {
 	ctx := c.Request().Context()
-	policies, err := s.deps.Store.Policies(ctx)
+	policies, err := s.store(c).Policies(ctx)
 	if err != nil {
 		return nil, wrap("list policies", err)
 	}
-	machine, err := s.deps.Store.MachineSheet(ctx, s.deps.Now(), sheet.Machine.Code)
+	machine, err := s.store(c).MachineSheet(ctx, s.deps.Now(), sheet.Machine.Code)
 	if err != nil {
 		return nil, wrap("find machine", err)
 	}
@@ -232,11 +236,11 @@ func (s *Server) positionCommands(c echo.Context, f *form, sheet register.Positi
 	default:
 		return []register.Command{
 			register.AddCircuit{Machine: sheet.Machine.Code, Name: circuit},
-			register.ChangePosition{Position: p},
+			register.ChangePosition{Position: p, Reason: f.text("reason")},
 			register.ChangePositions{Positions: []int64{p.ID}, Circuit: &circuit},
 		}, nil
 	}
-	return []register.Command{register.ChangePosition{Position: p}}, nil
+	return []register.Command{register.ChangePosition{Position: p, Reason: f.text("reason")}}, nil
 }
 
 // endForm asks when and why a place ceased to be.

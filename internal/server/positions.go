@@ -1,7 +1,6 @@
 package server
 
 import (
-	"context"
 	"slices"
 
 	"github.com/labstack/echo/v4"
@@ -68,12 +67,12 @@ func (s *Server) positions(c echo.Context) error {
 	ctx := c.Request().Context()
 	filter, f := s.positionFilter(c)
 	filter.After, filter.Limit = query(c, "after"), listLimit
-	found, err := s.deps.Store.Positions(ctx, s.deps.Now(), filter)
+	found, err := s.store(c).Positions(ctx, s.deps.Now(), filter)
 	if err != nil {
 		return wrap("list positions", err)
 	}
 	page := positionsPage{Base: s.base(c, "positions", "Positions"), Errors: f.Problems, Lines: found.Lines, Ticks: []tick{f.tick("empty", "Without a hose only")}}
-	if page.Filters, page.Site, err = s.positionFields(ctx, f); err != nil {
+	if page.Filters, page.Site, err = s.positionFields(c, f); err != nil {
 		return err
 	}
 	pairs := f.pairs(positionFilterNames()...)
@@ -87,16 +86,17 @@ func (s *Server) positions(c echo.Context) error {
 
 // positionFields are the filters as the page shows them, and the site they
 // name if there is one.
-func (s *Server) positionFields(ctx context.Context, f *form) (fields []field, site string, err error) {
-	sites, err := s.deps.Store.Sites(ctx)
+func (s *Server) positionFields(c echo.Context, f *form) (fields []field, site string, err error) {
+	ctx := c.Request().Context()
+	sites, err := s.store(c).Sites(ctx)
 	if err != nil {
 		return nil, "", wrap("list sites", err)
 	}
-	kinds, err := s.deps.Store.Kinds(ctx)
+	kinds, err := s.store(c).Kinds(ctx)
 	if err != nil {
 		return nil, "", wrap("list kinds of machines", err)
 	}
-	policies, err := s.deps.Store.Policies(ctx)
+	policies, err := s.store(c).Policies(ctx)
 	if err != nil {
 		return nil, "", wrap("list policies", err)
 	}

@@ -56,7 +56,7 @@ func (s *Server) preview(c echo.Context, f *form, cmds ...register.Command) (*pr
 	if f.raw("previewed") == key {
 		return nil, nil
 	}
-	p, err := s.deps.Store.Preview(c.Request().Context(), s.deps.Now(), s.actor(c), cmds...)
+	p, err := s.store(c).Preview(c.Request().Context(), s.deps.Now(), s.actor(c), cmds...)
 	if err != nil {
 		return nil, err
 	}

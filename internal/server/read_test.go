@@ -113,7 +113,7 @@ func TestPages_HaveATitleBlockAndOneHeading(t *testing.T) {
 	for _, path := range append(readablePages(), machine, machine+"/readings/new", machine+"/hoses/new", machine+"/inspections/new", web.Path("assemblies", l.AssemblyCode)) {
 		page := testkit.HTML(t, want(t, s.get(path), 200).Body,
 			testkit.Count("h1", 1), testkit.Count("main", 1), testkit.Has("a.skip[href=#content]"), testkit.Has("nav[aria-label=Main]"),
-			testkit.In("dl.title-block", testkit.Text("Site"), testkit.Text("Machine"), testkit.Text("Date 2026-11-25"), testkit.Text("Who local person")),
+			testkit.In("dl.title-block", testkit.Text("Site"), testkit.Text("Machine"), testkit.Text("Date 2026-11-25"), testkit.Text("Who local")),
 			testkit.HasNot("[style]"), testkit.HasNot("style"), testkit.HasNot("[onclick]"))
 		if strings.HasPrefix(path, machine) {
 			testkit.In("dl.title-block", testkit.Text(l.Site), testkit.Text(l.MachineCode))(page)

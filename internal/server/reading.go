@@ -37,14 +37,17 @@ func (s *Server) sheetOf(c echo.Context) (register.MachineSheet, error) {
 	if err != nil {
 		return register.MachineSheet{}, err
 	}
-	sheet, err := s.deps.Store.MachineSheet(c.Request().Context(), s.deps.Now(), code)
+	sheet, err := s.store(c).MachineSheet(c.Request().Context(), s.deps.Now(), code)
+	if err == nil {
+		err = s.hereToo(c, sheet.Site)
+	}
 	return sheet, wrap("find machine", err)
 }
 
 // machineBase is the base of a page about a machine.
 func (s *Server) machineBase(c echo.Context, title string, sheet register.MachineSheet) Base {
 	b := s.base(c, "machines", title)
-	b.Site, b.Machine, b.Today = sheet.Site.Name, sheet.Machine.Code, sheet.Today
+	b.Site, b.Machine, b.Today, b.May = sheet.Site.Name, sheet.Machine.Code, sheet.Today, s.mayAt(c, sheet.Site.ID)
 	return b
 }
 

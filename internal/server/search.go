@@ -27,18 +27,18 @@ type listStore interface {
 // listRoutes are search, lists and what is done to many things of a list.
 func (s *Server) listRoutes() []route {
 	return []route{
-		{get, "/search", see, s.search},
-		{get, "/assemblies", see, s.assemblies},
-		{get, "/positions", see, s.positions},
-		{get, "/positions/change", see, s.changeManyPositions},
-		{post, "/positions/change", manage, s.changeManyPositions},
-		{get, "/machines/change", see, s.changeManyMachines},
-		{post, "/machines/change", manage, s.changeManyMachines},
-		{get, "/lists", see, s.lists},
-		{post, "/lists", own, s.keepList},
-		{post, "/lists/:id/forget", own, s.forgetList},
-		{get, "/readings", see, s.yard},
-		{post, "/readings", record, s.noteYard},
+		{get, "/search", register.RightSee, s.search},
+		{get, "/assemblies", register.RightSee, s.assemblies},
+		{get, "/positions", register.RightSee, s.positions},
+		{get, "/positions/change", register.RightPlan, s.changeManyPositions},
+		{post, "/positions/change", register.RightPlan, s.changeManyPositions},
+		{get, "/machines/change", register.RightPlan, s.changeManyMachines},
+		{post, "/machines/change", register.RightPlan, s.changeManyMachines},
+		{get, "/lists", register.RightOwn, s.lists},
+		{post, "/lists", register.RightOwn, s.keepList},
+		{post, "/lists/:id/forget", register.RightOwn, s.forgetList},
+		{get, "/readings", register.RightNote, s.yard},
+		{post, "/readings", register.RightNote, s.noteYard},
 	}
 }
 
@@ -68,7 +68,7 @@ func (s *Server) search(c echo.Context) error {
 	text := query(c, "q")
 	page := searchPage{Base: s.base(c, "search", "Search"), Text: text}
 	page.Find = text
-	found, err := s.deps.Store.Search(c.Request().Context(), s.deps.Now(), text, 0)
+	found, err := s.store(c).Search(c.Request().Context(), s.deps.Now(), text, 0)
 	if err != nil {
 		return wrap("search", err)
 	}

@@ -7,15 +7,19 @@ import (
 	"log/slog"
 	"maps"
 	"net/http"
+	"net/netip"
 	"net/url"
 	"os"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/labstack/echo/v4"
 
 	"hoseward/internal/register"
+	"hoseward/internal/server/api"
+	"hoseward/internal/server/session"
 	"hoseward/web"
 )
 
@@ -26,14 +30,38 @@ type Config struct {
 	Addr string
 	// PublicURL is the base of the addresses people use, nil for Addr.
 	PublicURL *url.URL
-	Demo      bool   // serves the demo register
-	Who       string // name of the one person there is; empty: "local person"
+	// Proxies are the proxies that may say whom they forward. If there are any,
+	// only they and this computer are answered.
+	Proxies []netip.Prefix
+	// Clear says that other machines are served without TLS.
+	Clear bool
+	// Limits bound what is taken from whom; nil stands for UsualLimits.
+	Limits *Limits
+	Demo   bool // serves the demo register
+	// Backups says that a backup is made each night.
+	Backups bool
+	// SetUp is the secret of the address at which the first manager is added,
+	// while nobody can sign in; empty for no such address.
+	SetUp string
 	// MaxUpload is the largest sheet taken, in bytes; 0 means 64 MiB.
 	MaxUpload int64
 }
 
+// transport is how browsers reach the server.
+func (c Config) transport() session.Transport {
+	if c.PublicURL != nil && c.PublicURL.Scheme == "https" {
+		return session.HTTPS
+	}
+	return session.HTTP
+}
+
 // Store is the register, as far as pages need it.
 type Store interface {
+	callerStore
+	signInStore
+	accountStore
+	peopleStore
+	tokenStore
 	todayStore
 	dueStore
 	machineStore
@@ -48,8 +76,11 @@ type Store interface {
 	personStore
 	listStore
 	exportStore
+	historyStore
 	placeStore
 	storyStore
+	api.Store
+	vitalStore
 }
 
 // Uploads keeps uploaded files until they are imported.
@@ -64,7 +95,9 @@ type Uploads interface {
 
 // Deps is what the server works with. All but Nudge are needed.
 type Deps struct {
-	Store   Store
+	// For is the register as far as it belongs to the sites of a scope: what
+	// belongs to others is not there.
+	For     func(register.Scope) Store
 	Uploads Uploads
 	Now     func() time.Time
 	Zone    *time.Location // decides what today is where no site does
@@ -76,13 +109,23 @@ type Deps struct {
 
 // Server answers requests. It is an http.Handler.
 type Server struct {
-	cfg    Config
-	deps   Deps
-	echo   *echo.Echo
-	hosts  hosts
-	static string // where static files are: /static/<hash>
-	pages  *web.Printer
-	manual []web.ManualPage
+	cfg       Config
+	deps      Deps
+	echo      *echo.Echo
+	hosts     hosts
+	limits    *limiters
+	metrics   *metrics
+	patterns  map[string]bool // of all routes
+	stopping  atomic.Bool
+	running   sync.WaitGroup // of requests
+	static    string         // where static files are: /static/<hash>
+	pages     *web.Printer
+	manual    []web.ManualPage
+	sessions  *session.Sessions // knows browsers that signed in
+	passwords *session.Passwords
+	strangers strangers
+	first     firstStart
+	api       *api.API
 	// inspecting is held while an inspection is looked for and stored.
 	inspecting sync.Mutex
 	sent       sent // forms that were sent, so that none is carried out twice
@@ -94,12 +137,21 @@ func New(cfg Config, deps Deps) (*Server, error) {
 	if cfg.MaxUpload == 0 {
 		cfg.MaxUpload = 64 << 20
 	}
-	cfg.Who = web.Or(cfg.Who, "local person")
 	allowed, err := allowedHosts(cfg.Addr, cfg.PublicURL)
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{cfg: cfg, deps: deps, echo: echo.New(), hosts: allowed}
+	if cfg.Limits == nil {
+		usual := UsualLimits()
+		cfg.Limits = &usual
+	}
+	s := &Server{
+		cfg: cfg, deps: deps, echo: echo.New(), hosts: allowed,
+		limits: newLimiters(*cfg.Limits), metrics: newMetrics(deps), patterns: map[string]bool{},
+	}
+	s.first.secret = cfg.SetUp
+	s.passwords = session.NewPasswords()
+	s.sessions = session.New(deps.For(register.AllSites()), deps.Now, cfg.transport())
 	if s.pages, err = web.NewPrinter(slices.Collect(maps.Keys(pageStructs()))...); err != nil {
 		return nil, err
 	}
@@ -107,7 +159,7 @@ func New(cfg Config, deps Deps) (*Server, error) {
 		return nil, err
 	}
 	s.echo.HideBanner, s.echo.HidePort = true, true
-	s.echo.IPExtractor = echo.ExtractIPDirect()
+	s.echo.IPExtractor = s.realAddress()
 	s.echo.HTTPErrorHandler = s.handleError
 	if err := s.guard(); err != nil {
 		return nil, err
@@ -115,7 +167,11 @@ func New(cfg Config, deps Deps) (*Server, error) {
 	if err := s.serveStatic(); err != nil {
 		return nil, err
 	}
+	if s.api, err = s.newAPI(); err != nil {
+		return nil, err
+	}
 	for _, r := range s.routes() {
+		s.patterns[r.path] = true
 		s.echo.Add(r.method, r.path, s.admit(r))
 		if r.method == http.MethodGet {
 			s.echo.Add(http.MethodHead, r.path, s.admit(r))
@@ -125,7 +181,13 @@ func New(cfg Config, deps Deps) (*Server, error) {
 }
 
 // ServeHTTP answers one request.
-func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.echo.ServeHTTP(w, r) }
+func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	s.running.Add(1)
+	defer s.running.Done()
+	s.metrics.inFlight.Inc()
+	defer s.metrics.inFlight.Dec()
+	s.echo.ServeHTTP(w, r)
+}
 
 // HTTP is an http.Server for this server with its timeouts set. The caller
 // listens, serves and shuts it down.
@@ -141,14 +203,9 @@ func (s *Server) HTTP() *http.Server {
 	}
 }
 
-// actor is who makes the changes of a request.
-func (s *Server) actor(echo.Context) register.Actor {
-	return register.Actor{PersonID: register.LocalPersonID, Origin: register.FromPage}
-}
-
 // apply carries out the changes of a request.
 func (s *Server) apply(c echo.Context, cmds ...register.Command) (register.Result, error) {
-	result, err := s.deps.Store.Apply(c.Request().Context(), s.deps.Now(), s.actor(c), cmds...)
+	result, err := s.store(c).Apply(c.Request().Context(), s.deps.Now(), s.actor(c), cmds...)
 	s.nudge(result.Stale)
 	return result, err
 }

@@ -21,6 +21,7 @@ import (
 	"hoseward/internal/quantity"
 	"hoseward/internal/register"
 	"hoseward/internal/server"
+	"hoseward/internal/server/session"
 	"hoseward/internal/store"
 )
 
@@ -39,6 +40,8 @@ type site struct {
 	server *server.Server
 	addr   string // that it says it listens at
 	log    *lockedBuffer
+	cookie *http.Cookie // of the session requests are sent in; nil: signed out
+	file   string       // of the register, where a test has to alter it from outside
 }
 
 // lockedBuffer is a buffer that several goroutines may write to.
@@ -89,8 +92,8 @@ func serve(t testing.TB, reg *store.Store, settings ...setting) *site {
 		t.Fatal(err)
 	}
 	log := &lockedBuffer{}
-	cfg := server.Config{Addr: addr}
-	deps := server.Deps{Store: reg, Uploads: folder, Now: func() time.Time { return now }, Zone: time.UTC, Log: slog.New(slog.NewTextHandler(log, nil))}
+	cfg := server.Config{Addr: addr, Limits: unlimited()}
+	deps := server.Deps{For: func(sc register.Scope) server.Store { return reg.For(sc) }, Uploads: folder, Now: func() time.Time { return now }, Zone: time.UTC, Log: slog.New(slog.NewTextHandler(log, nil))}
 	for _, set := range settings {
 		set(&cfg, &deps)
 	}
@@ -98,7 +101,51 @@ func serve(t testing.TB, reg *store.Store, settings ...setting) *site {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &site{t: t, store: reg, server: s, addr: cfg.Addr, log: log}
+	return (&site{t: t, store: reg, server: s, addr: cfg.Addr, log: log}).as(register.LocalPersonID)
+}
+
+// signedOut is the same server, asked by a browser that did not sign in.
+func (s *site) signedOut() *site {
+	out := *s
+	out.cookie = nil
+	return &out
+}
+
+// as is the same server, asked by a browser in which a person signed in; a
+// manager of all sites unless a test asks for another.
+func (s *site) as(personID int64) *site {
+	s.t.Helper()
+	known, err := s.store.SignedIn(context.Background(), personID)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	in := *s
+	if in.cookie, err = s.server.SessionFor(session.Session{PersonID: personID, Generation: known.Generation, At: now}, session.Shared); err != nil {
+		s.t.Fatal(err)
+	}
+	return &in
+}
+
+// signedIn adds the session of the site to each request that has none.
+func (s *site) signedIn(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		s.addSession(r)
+		next.ServeHTTP(w, r)
+	})
+}
+
+func (s *site) addSession(r *http.Request) {
+	if s.cookie == nil {
+		return
+	}
+	if _, err := r.Cookie(s.cookie.Name); err != nil {
+		r.AddCookie(&http.Cookie{Name: s.cookie.Name, Value: s.cookie.Value})
+	}
+}
+
+// only is one register whatever the scope.
+func only(reg server.Store) func(register.Scope) server.Store {
+	return func(register.Scope) server.Store { return reg }
 }
 
 // shared is the demo register all tests that only read work on, made when the
@@ -171,6 +218,7 @@ func (s *site) do(r *http.Request) *http.Response {
 	if r.Host == "example.com" { // what httptest sets
 		r.Host = s.addr
 	}
+	s.addSession(r)
 	w := httptest.NewRecorder()
 	s.server.ServeHTTP(w, r)
 	return w.Result()

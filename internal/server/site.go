@@ -14,27 +14,29 @@ import (
 type sitesPage struct {
 	Base
 	Sites []siteLine
+	Add   bool // whoever reads it may add sites
 }
 
 // siteLine is one site of the list.
 type siteLine struct {
 	register.Site
 	Policy string
+	Change bool // whoever reads it may change the site
 }
 
 func (s *Server) sites(c echo.Context) error {
 	ctx := c.Request().Context()
-	list, err := s.deps.Store.Sites(ctx)
+	list, err := s.store(c).Sites(ctx)
 	if err != nil {
 		return wrap("list sites", err)
 	}
-	policies, err := s.deps.Store.Policies(ctx)
+	policies, err := s.store(c).Policies(ctx)
 	if err != nil {
 		return wrap("list policies", err)
 	}
-	page := sitesPage{Base: s.base(c, "sites", "Sites")}
+	page := sitesPage{Base: s.base(c, "sites", "Sites"), Add: s.hasAt(c, 0, register.RightManage)}
 	for _, v := range list {
-		page.Sites = append(page.Sites, siteLine{v, policyName(policies, &v.PolicyID)})
+		page.Sites = append(page.Sites, siteLine{v, policyName(policies, &v.PolicyID), s.hasAt(c, v.ID, register.RightManage)})
 	}
 	return s.show(c, "sites", page)
 }
@@ -73,7 +75,7 @@ func siteValues(v register.Site, policies []register.Policy) *form {
 
 // siteForm shows the form for a site, a new one where site is nil.
 func (s *Server) siteForm(c echo.Context, site *register.Site, f *form, view *previewView) error {
-	policies, err := s.deps.Store.Policies(c.Request().Context())
+	policies, err := s.store(c).Policies(c.Request().Context())
 	if err != nil {
 		return wrap("list policies", err)
 	}
@@ -87,6 +89,9 @@ func (s *Server) siteForm(c echo.Context, site *register.Site, f *form, view *pr
 		f.field("zone", "Time zone").need().suggest(commonZones()).hint("Decides what today is there, such as Europe/Berlin."),
 		f.field("policy", "Policy").choose(policyOptions(policies)...).hint("The limits its hoses are held to, unless a position has its own."),
 	}}}
+	if site != nil {
+		page.Groups[0].Fields = append(page.Groups[0].Fields, whyMilder(f))
+	}
 	return s.showForm(c, f, page)
 }
 
@@ -126,11 +131,14 @@ func (s *Server) siteOf(c echo.Context) (register.Site, []register.Policy, error
 	if err != nil {
 		return register.Site{}, nil, err
 	}
-	site, err := s.deps.Store.Site(c.Request().Context(), name)
+	site, err := s.store(c).Site(c.Request().Context(), name)
+	if err == nil {
+		err = s.hereToo(c, site)
+	}
 	if err != nil {
 		return site, nil, wrap("find site", err)
 	}
-	policies, err := s.deps.Store.Policies(c.Request().Context())
+	policies, err := s.store(c).Policies(c.Request().Context())
 	return site, policies, wrap("list policies", err)
 }
 
@@ -160,7 +168,7 @@ func (s *Server) changeSite(c echo.Context) error {
 		} else {
 			f.wrong("policy", "There is no such policy; choose one of the list.")
 		}
-		view, saved, err := s.save(c, f, previewed, nil, register.ChangeSite{Site: changed})
+		view, saved, err := s.save(c, f, previewed, nil, register.ChangeSite{Site: changed, Reason: f.text("reason")})
 		if err != nil {
 			return "", wrap("change site", err)
 		}

@@ -21,6 +21,7 @@ func TestSlow_FormsAreCutOffUploadsAreNot(t *testing.T) {
 	}
 	s := empty(t, func(c *server.Config, _ *server.Deps) { c.Addr = listener.Addr().String() })
 	web := s.server.HTTP()
+	web.Handler = s.signedIn(web.Handler)
 	if web.ReadTimeout != time.Minute {
 		t.Errorf("a request may take %s to read, want a minute", web.ReadTimeout)
 	}

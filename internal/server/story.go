@@ -39,29 +39,29 @@ type storyStore interface {
 // storyRoutes are the forms for what happens to hoses, and for corrections.
 func (s *Server) storyRoutes() []route {
 	return []route{
-		{get, "/machines/:code/swap", see, s.newSwap},
-		{post, "/machines/:code/swap", record, s.addSwap},
-		{get, "/machines/:code/remove", see, s.newRemoval},
-		{post, "/machines/:code/remove", record, s.addRemoval},
-		{get, "/machines/:code/found", see, s.newFound},
-		{post, "/machines/:code/found", record, s.addFound},
-		{get, "/assemblies/new", see, s.newStored},
-		{post, "/assemblies/new", record, s.addStored},
-		{get, "/assemblies/:code/edit", see, s.editAssembly},
-		{post, "/assemblies/:code/edit", record, s.changeAssembly},
-		{get, "/assemblies/:code/fit", see, s.newFitting},
-		{post, "/assemblies/:code/fit", record, s.addFitting},
-		{get, "/assemblies/:code/move", see, s.newMove},
-		{post, "/assemblies/:code/move", record, s.addMove},
-		{get, "/assemblies/:code/scrap", see, s.newScrap},
-		{post, "/assemblies/:code/scrap", record, s.addScrap},
-		{get, "/findings/:id", see, s.finding},
-		{post, "/findings/:id", record, s.changeFinding},
-		{get, "/correct/:thing/:id", see, s.correct},
-		{post, "/correct/:thing/:id", record, s.takeCorrection},
-		{get, "/acts", see, s.acts},
-		{get, "/acts/:id/undo", see, s.askUndo},
-		{post, "/acts/:id/undo", record, s.undo},
+		{get, "/machines/:code/swap", register.RightFit, s.newSwap},
+		{post, "/machines/:code/swap", register.RightFit, s.addSwap},
+		{get, "/machines/:code/remove", register.RightFit, s.newRemoval},
+		{post, "/machines/:code/remove", register.RightFit, s.addRemoval},
+		{get, "/machines/:code/found", register.RightFit, s.newFound},
+		{post, "/machines/:code/found", register.RightFit, s.addFound},
+		{get, "/assemblies/new", register.RightFit, s.newStored},
+		{post, "/assemblies/new", register.RightFit, s.addStored},
+		{get, "/assemblies/:code/edit", register.RightFit, s.editAssembly},
+		{post, "/assemblies/:code/edit", register.RightFit, s.changeAssembly},
+		{get, "/assemblies/:code/fit", register.RightFit, s.newFitting},
+		{post, "/assemblies/:code/fit", register.RightFit, s.addFitting},
+		{get, "/assemblies/:code/move", register.RightFit, s.newMove},
+		{post, "/assemblies/:code/move", register.RightFit, s.addMove},
+		{get, "/assemblies/:code/scrap", register.RightFit, s.newScrap},
+		{post, "/assemblies/:code/scrap", register.RightFit, s.addScrap},
+		{get, "/findings/:id", register.RightSee, s.finding},
+		{post, "/findings/:id", register.RightNote, s.changeFinding},
+		{get, "/correct/:thing/:id", register.RightNote, s.correct},
+		{post, "/correct/:thing/:id", register.RightNote, s.takeCorrection},
+		{get, "/acts", register.RightOwn, s.acts},
+		{get, "/acts/:id/undo", register.RightNote, s.askUndo},
+		{post, "/acts/:id/undo", register.RightNote, s.undo},
 	}
 }
 
@@ -201,14 +201,17 @@ func (s *Server) assemblySheetOf(c echo.Context) (register.AssemblySheet, error)
 	if err != nil {
 		return register.AssemblySheet{}, err
 	}
-	sheet, err := s.deps.Store.AssemblySheet(c.Request().Context(), s.deps.Now(), code)
+	sheet, err := s.store(c).AssemblySheet(c.Request().Context(), s.deps.Now(), code)
+	if err == nil {
+		err = s.hereToo(c, sheet.Site)
+	}
 	return sheet, wrap("find assembly", err)
 }
 
 // assemblyBase is the base of a page about an assembly.
 func (s *Server) assemblyBase(c echo.Context, title string, sheet register.AssemblySheet) Base {
 	b := s.base(c, "machines", title)
-	b.Site, b.Today = sheet.Site.Name, sheet.Today
+	b.Site, b.Today, b.May = sheet.Site.Name, sheet.Today, s.mayAt(c, sheet.Site.ID)
 	if sheet.Line != nil {
 		b.Machine = sheet.Line.MachineCode
 	}

@@ -63,5 +63,8 @@ func undoOffered(word string) bool {
 	case undone, importUndone, importAnew, inspectionKnown, listKept, listForgotten, noneTicked:
 		return false
 	}
+	if personDone(word) != "" {
+		return false
+	}
 	return doneSentence(word) != ""
 }

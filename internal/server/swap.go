@@ -1,7 +1,6 @@
 package server
 
 import (
-	"context"
 	"slices"
 	"strings"
 
@@ -79,7 +78,7 @@ func (s *Server) positionAsked(c echo.Context) (p place, chosen bool, err error)
 	if name == "" {
 		return place{sheet: sheet}, false, nil
 	}
-	p, err = s.placeOf(c.Request().Context(), sheet, name, s.style(c))
+	p, err = s.placeOf(c, sheet, name, s.style(c))
 	return p, true, err
 }
 
@@ -118,7 +117,7 @@ func (s *Server) swapForm(c echo.Context, p place, f *form, read *hoseReading, c
 	if p.old == nil {
 		do, title = "fit it", "Fit a hose at "
 	}
-	fitted, err := s.comesForm(c.Request().Context(), p, f, read, checks, do)
+	fitted, err := s.comesForm(c, p, f, read, checks, do)
 	if err != nil {
 		return err
 	}
@@ -182,7 +181,7 @@ func (s *Server) swap(c echo.Context, p place, f *form) (string, error) {
 		f.takeOver(p.like.Assembly)
 		return "", s.swapForm(c, p, f, readHose(f, p.sheet.Today), nil)
 	}
-	cmds, n, checks, err := s.swapCommands(c.Request().Context(), p, f)
+	cmds, n, checks, err := s.swapCommands(c, p, f)
 	if err != nil {
 		return "", err
 	}
@@ -217,7 +216,7 @@ func newCode(n comes, result register.Result) string {
 
 // swapCommands are the changes a form asks for and what is to be seen before
 // they are made.
-func (s *Server) swapCommands(ctx context.Context, p place, f *form) (cmds []register.Command, n comes, checks []string, err error) {
+func (s *Server) swapCommands(c echo.Context, p place, f *form) (cmds []register.Command, n comes, checks []string, err error) {
 	f.needed("on", "Give the day it was fitted.")
 	on, hours := f.day("on"), f.meter("hours", latestReading(p.sheet.Readings))
 	f.notAhead("on", quantity.Day(on), p.sheet.Today)
@@ -226,7 +225,7 @@ func (s *Server) swapCommands(ctx context.Context, p place, f *form) (cmds []reg
 		cmds = append(cmds, r)
 		checks = append(checks, removalChecks(*p.old, r)...)
 	}
-	if n, err = s.newOne(ctx, p, f); err != nil {
+	if n, err = s.newOne(c, p, f); err != nil {
 		return nil, n, nil, err
 	}
 	f.release(n.damaged)

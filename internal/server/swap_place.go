@@ -1,9 +1,10 @@
 package server
 
 import (
-	"context"
 	"slices"
 	"strings"
+
+	"github.com/labstack/echo/v4"
 
 	"hoseward/internal/hose"
 	"hoseward/internal/quantity"
@@ -25,14 +26,15 @@ type place struct {
 
 // placeOf is a position of a machine; a *register.Error of code NotFound if
 // there is none of that name.
-func (s *Server) placeOf(ctx context.Context, sheet register.MachineSheet, position string, st web.Style) (place, error) {
+func (s *Server) placeOf(c echo.Context, sheet register.MachineSheet, position string, st web.Style) (place, error) {
+	ctx := c.Request().Context()
 	p := place{sheet: sheet, position: position, style: st}
-	at, err := s.deps.Store.PositionSheet(ctx, s.deps.Now(), sheet.Machine.Code, position)
+	at, err := s.store(c).PositionSheet(ctx, s.deps.Now(), sheet.Machine.Code, position)
 	if err != nil {
 		return p, wrap("find position", err)
 	}
 	p.position, p.lengthMM, p.service = at.Position.Name, at.Position.LengthMM, at.Service
-	policies, err := s.deps.Store.Policies(ctx)
+	policies, err := s.store(c).Policies(ctx)
 	if err != nil {
 		return p, wrap("list policies", err)
 	}
@@ -53,7 +55,7 @@ func (s *Server) placeOf(ctx context.Context, sheet register.MachineSheet, posit
 	if code == "" {
 		return p, nil
 	}
-	like, err := s.deps.Store.AssemblySheet(ctx, s.deps.Now(), code)
+	like, err := s.store(c).AssemblySheet(ctx, s.deps.Now(), code)
 	if err != nil {
 		return p, wrap("find what sits at the position", err)
 	}

@@ -37,6 +37,7 @@ type todayPage struct {
 	Pressing  []line
 	Failed    []register.JobRun
 	Running   []jobProgress
+	Backups   backupState // Late only for those who can do something about it
 	Lists     []register.SavedList
 	Safety    []string
 }
@@ -47,19 +48,19 @@ const pressing = 10
 func (s *Server) today(c echo.Context) error {
 	ctx, now := c.Request().Context(), s.deps.Now()
 	page := todayPage{Base: s.base(c, "today", "Today"), Safety: safetyLines()}
-	sites, err := s.deps.Store.Sites(ctx)
+	sites, err := s.store(c).Sites(ctx)
 	if err != nil {
 		return wrap("list sites", err)
 	}
 	site := knownSite(sites, query(c, "site"))
 	page.Site = site
 	page.SiteField = siteField(sites, site)
-	if page.Counts, err = s.deps.Store.Counts(ctx, now, site); err != nil {
+	if page.Counts, err = s.store(c).Counts(ctx, now, site); err != nil {
 		return wrap("count what is due", err)
 	}
 	page.Rows, page.Others = countRows(page.Counts, site)
 	if page.Counts.Stop+page.Counts.Overdue+page.Counts.Soon+page.Counts.Incomplete > 0 {
-		found, err := s.deps.Store.Lines(ctx, now, register.LineFilter{Site: site, Limit: pressing, Uncounted: true})
+		found, err := s.store(c).Lines(ctx, now, register.LineFilter{Site: site, Limit: pressing, Uncounted: true})
 		if err != nil {
 			return wrap("list what is due", err)
 		}
@@ -69,11 +70,16 @@ func (s *Server) today(c echo.Context) error {
 			}
 		}
 	}
-	runs, err := s.deps.Store.JobRuns(ctx, 50)
+	runs, err := s.store(c).JobRuns(ctx, 50)
 	if err != nil {
 		return wrap("list runs of jobs", err)
 	}
 	page.Failed, page.Running = failedJobs(runs), running(runs)
+	if s.has(c, register.RightManage) {
+		if page.Backups, err = s.backups(c); err != nil {
+			return err
+		}
+	}
 	if page.Lists, err = s.savedLists(c); err != nil {
 		return err
 	}

@@ -69,7 +69,7 @@ type knownDay struct {
 }
 
 func (s *Server) gapRoutes() []route {
-	return []route{{get, "/unknown", see, s.unknown}}
+	return []route{{get, "/unknown", register.RightSee, s.unknown}}
 }
 
 // gapsShown is how many rows the page has, daysShown how many days its table.
@@ -80,7 +80,7 @@ const (
 
 func (s *Server) unknown(c echo.Context) error {
 	ctx := c.Request().Context()
-	sites, err := s.deps.Store.Sites(ctx)
+	sites, err := s.store(c).Sites(ctx)
 	if err != nil {
 		return wrap("list sites", err)
 	}
@@ -92,15 +92,15 @@ func (s *Server) unknown(c echo.Context) error {
 		f.values.Set("what", "")
 	}
 	filter := register.GapFilter{Site: page.Site, What: register.GapKind(f.text("what"))}
-	groups, more, err := s.deps.Store.Gaps(ctx, filter, gapsShown)
+	groups, more, err := s.store(c).Gaps(ctx, filter, gapsShown)
 	if err != nil {
 		return wrap("list what is not known", err)
 	}
 	page.More = more
 	for _, g := range groups {
-		page.Rows = append(page.Rows, gapRowOf(g))
+		page.Rows = append(page.Rows, gapRowOf(g, page.May))
 	}
-	if err := s.fillKnown(ctx, &page); err != nil {
+	if err := s.fillKnown(c, &page); err != nil {
 		return err
 	}
 	choice := []option{{"", "everything"}}
@@ -119,8 +119,9 @@ func (s *Server) unknown(c echo.Context) error {
 }
 
 // fillKnown fills in how much is known, now and over time.
-func (s *Server) fillKnown(ctx context.Context, page *unknownPage) error {
-	shares, err := s.deps.Store.Known(ctx, s.deps.Now(), page.Site)
+func (s *Server) fillKnown(c echo.Context, page *unknownPage) error {
+	ctx := c.Request().Context()
+	shares, err := s.store(c).Known(ctx, s.deps.Now(), page.Site)
 	if err != nil {
 		return wrap("count what is known", err)
 	}
@@ -136,7 +137,7 @@ func (s *Server) fillKnown(ctx context.Context, page *unknownPage) error {
 			})
 		}
 	}
-	days, err := s.deps.Store.KnownDays(ctx, page.Site)
+	days, err := s.store(c).KnownDays(ctx, page.Site)
 	if err != nil {
 		return wrap("list how much was known", err)
 	}
@@ -195,13 +196,13 @@ func gapMeaning(what register.GapKind) string {
 
 // gapRowOf says where a value is missing, what it would change and the
 // shortest way to enter it.
-func gapRowOf(g register.GapGroup) gapRow {
+func gapRowOf(g register.GapGroup, can may) gapRow {
 	row := gapRow{What: string(g.What), Code: g.Machine, Hoses: g.Hoses, Moves: upTo(g.Days)}
 	switch g.What {
 	case register.GapRating, register.GapAssembled, register.GapHoseTemp:
 		anchor := map[register.GapKind]string{register.GapRating: "#rated", register.GapAssembled: "#assembled", register.GapHoseTemp: "#max_c"}[g.What]
 		row.Where, row.Do = g.Position+", "+g.Assembly, "Complete the hose"
-		row.URL = web.Path("assemblies", g.Assembly, "edit") + anchor
+		row.URL = ifMay(can.Fit, web.Path("assemblies", g.Assembly, "edit")+anchor)
 	case register.GapContradiction:
 		row.Where, row.Do, row.URL = g.Position+", "+g.Assembly, "Look at it", web.Path("assemblies", g.Assembly)
 	case register.GapCycles, register.GapFluidTemp:
@@ -209,11 +210,19 @@ func gapRowOf(g register.GapGroup) gapRow {
 		if g.Circuit != "" {
 			row.Where = "circuit " + g.Circuit
 		}
-		row.URL = address(web.Path("machines", g.Machine, "conditions", "new"), "circuit", g.Circuit)
+		row.URL = ifMay(can.Plan, address(web.Path("machines", g.Machine, "conditions", "new"), "circuit", g.Circuit))
 	default:
-		row.Where, row.Do, row.URL = "hour meter", "Note a reading", web.Path("machines", g.Machine, "readings", "new")
+		row.Where, row.Do, row.URL = "hour meter", "Note a reading", ifMay(can.Note, web.Path("machines", g.Machine, "readings", "new"))
 	}
 	return row
+}
+
+// ifMay is an address for whoever may go there, else none.
+func ifMay(can bool, address string) string {
+	if !can {
+		return ""
+	}
+	return address
 }
 
 // upTo says in words how far a date may move.

@@ -55,7 +55,7 @@ func (s *Server) yard(c echo.Context) error {
 // yardLines are the machines of the page in the address.
 func (s *Server) yardLines(c echo.Context, limit int) (lines []register.MachineLine, filters *form, next string, err error) {
 	filters = s.fromQuery(c, yardFilterNames()...)
-	lines, next, err = s.deps.Store.MachineLines(c.Request().Context(), s.deps.Now(), register.MachineFilter{
+	lines, next, err = s.store(c).MachineLines(c.Request().Context(), s.deps.Now(), register.MachineFilter{
 		Site: filters.text("site"), Kind: filters.text("kind"), Text: filters.text("text"), After: query(c, "after"), Limit: limit,
 	})
 	return lines, filters, next, wrap("list machines", err)
@@ -100,11 +100,11 @@ func yardRowOf(f *form, l register.MachineLine) yardRow {
 
 func (s *Server) yardFields(c echo.Context, f *form) ([]field, string, error) {
 	ctx := c.Request().Context()
-	sites, err := s.deps.Store.Sites(ctx)
+	sites, err := s.store(c).Sites(ctx)
 	if err != nil {
 		return nil, "", wrap("list sites", err)
 	}
-	kinds, err := s.deps.Store.Kinds(ctx)
+	kinds, err := s.store(c).Kinds(ctx)
 	if err != nil {
 		return nil, "", wrap("list kinds of machines", err)
 	}
