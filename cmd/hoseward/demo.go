@@ -8,6 +8,7 @@ import (
 	"os"
 	"time"
 
+	"hoseward/internal/config"
 	"hoseward/internal/demo"
 	"hoseward/internal/quantity"
 	"hoseward/internal/register"
@@ -26,7 +27,7 @@ const (
 // that nobody changed and that is older than a day is made anew, so that its
 // dates fit the day.
 func openDemo(ctx context.Context, m *Main, path string) (*store.Store, error) {
-	reg, err := openRegister(ctx, path)
+	reg, err := openRegister(ctx, m, config.Settings{DB: path})
 	if err != nil {
 		return nil, err
 	}
@@ -45,7 +46,7 @@ func openDemo(ctx context.Context, m *Main, path string) (*store.Store, error) {
 		if err := removeSQLite(path); err != nil {
 			return nil, fmt.Errorf("remove the old demo register: %w", err)
 		}
-		if reg, err = openRegister(ctx, path); err != nil {
+		if reg, err = openRegister(ctx, m, config.Settings{DB: path}); err != nil {
 			return nil, err
 		}
 	}

@@ -51,7 +51,7 @@ func (c estimateCommand) Run(ctx context.Context, m *Main, s config.Settings) er
 	if c.Within < -1 {
 		return badCall(fmt.Errorf("--within %d: give a number of days, 0 or more", c.Within))
 	}
-	reg, err := openExisting(ctx, s.DB)
+	reg, err := openExisting(ctx, m, s)
 	if err != nil {
 		return err
 	}

@@ -38,6 +38,12 @@ type commands struct {
 	Import   importCommand   `cmd:"" help:"Take a sheet of machines, hoses or readings, or a whole register, into the register."`
 	Export   exportCommand   `cmd:"" help:"Write the whole register, or machines, hoses or readings, as a file that imports back."`
 	Migrate  migrateCommand  `cmd:"" help:"Bring the schema of the register up to date."`
+	Backup   backupCommand   `cmd:"" help:"Write the register and its files as one zip, and try whether it can be restored."`
+	Restore  restoreCommand  `cmd:"" help:"Make an empty register and its files from a backup."`
+	Copy     copyCommand     `cmd:"" help:"Copy a register to another database, SQLite or PostgreSQL, and compare."`
+	Verify   verifyCommand   `cmd:"" help:"Hold the register to its change log: was anything altered past it, is the log as it was?"`
+
+	Person personCommands `cmd:"" help:"People who may sign in: add one, list them, let one in again."`
 
 	Calc calcCommands `cmd:"" help:"The mathematics alone, on files, with no register."`
 }
@@ -45,6 +51,7 @@ type commands struct {
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	context.AfterFunc(ctx, stop) // a second signal ends the program at once
 	m := &Main{Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr, Now: time.Now}
 	code := m.Run(ctx, os.Args[1:])
 	stop()

@@ -7,11 +7,15 @@ import (
 	"encoding/json"
 	"io"
 	"net/http"
+	"net/http/cookiejar"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
+
+	"hoseward/internal/register"
 )
 
 // noon is the day most tests run on.
@@ -31,6 +35,7 @@ func must(t *testing.T, args ...string) string {
 type service struct {
 	address string
 	said    string // what it printed before the address
+	ways    string // what it printed below it, of how to get in
 	stop    func() (code int, stderr string)
 }
 
@@ -54,6 +59,11 @@ func serveDemoAt(t *testing.T, now time.Time) *service {
 		}
 		s.said += lines.Text() + "\n"
 	}
+	for range 1 + len(register.Roles()) { // the address and these are printed at once
+		if s.address != "" && lines.Scan() {
+			s.ways += lines.Text() + "\n"
+		}
+	}
 	s.stop = func() (int, string) {
 		cancel()
 		go io.Copy(io.Discard, read)
@@ -66,9 +76,40 @@ func serveDemoAt(t *testing.T, now time.Time) *service {
 	return s
 }
 
-func get(t *testing.T, address string) (status int, body string) {
+// signIn is a browser in which somebody of the demo signed in.
+func (s *service) signIn(t *testing.T, name string) *http.Client {
 	t.Helper()
-	resp, err := http.Get(address)
+	for _, line := range strings.Split(s.ways, "\n") {
+		if way := strings.Fields(line); len(way) > 1 && way[0] == name {
+			return signIn(t, s.address, name, way[1])
+		}
+	}
+	t.Fatalf("no password of %s in %q", name, s.ways)
+	return nil
+}
+
+// signIn is a browser in which somebody signed in by name and password.
+func signIn(t *testing.T, address, name, password string) *http.Client {
+	t.Helper()
+	jar, err := cookiejar.New(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	client := &http.Client{Jar: jar, Timeout: time.Minute}
+	resp, err := client.PostForm(address+"/sign-in", url.Values{"name": {name}, "password": {password}, "next": {"/me/sign-in"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	if resp.StatusCode != http.StatusOK || resp.Request.URL.Path != "/me/sign-in" {
+		t.Fatalf("signing in as %s leads to %s, status %d", name, resp.Request.URL, resp.StatusCode)
+	}
+	return client
+}
+
+func get(t *testing.T, client *http.Client, address string) (status int, body string) {
+	t.Helper()
+	resp, err := client.Get(address)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -93,8 +134,9 @@ func TestServeDemo_MakesServesStopsAndMakesAnewWhenOld(t *testing.T) {
 	if !strings.Contains(first.said, "Making the demo register") {
 		t.Errorf("the first start said %q, not that it makes the demo", first.said)
 	}
+	manager := first.signIn(t, "manager")
 	for _, page := range []string{"/", "/machines", "/due", "/policies", "/jobs"} {
-		if status, body := get(t, first.address+page); status != http.StatusOK || !strings.Contains(strings.ToLower(body), "demo") {
+		if status, body := get(t, manager, first.address+page); status != http.StatusOK || !strings.Contains(strings.ToLower(body), "demo") {
 			t.Errorf("%s: status %d, says demo: %v", page, status, strings.Contains(strings.ToLower(body), "demo"))
 		}
 	}

@@ -2,14 +2,15 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"net"
-	"net/http"
+	"net/url"
+	"strings"
 	"time"
 
 	"hoseward/internal/config"
 	"hoseward/internal/files"
+	"hoseward/internal/register"
 	"hoseward/internal/server"
 	"hoseward/internal/store"
 	"hoseward/jobs"
@@ -19,9 +20,6 @@ import (
 type serveCommand struct {
 	Demo bool `help:"Serve the demo fleet, from var/demo.db and var/demo-files whatever the settings say."`
 }
-
-// stopWithin is how long requests may take to end when the service stops.
-const stopWithin = 10 * time.Second
 
 // keepUploads is how long an uploaded sheet waits to be taken.
 const keepUploads = 24 * time.Hour
@@ -43,13 +41,29 @@ func (c serveCommand) Run(ctx context.Context, m *Main, s config.Settings) error
 		return fmt.Errorf("listen on %s (is another hoseward running? --listen takes another address): %w", s.Listen, err)
 	}
 	defer listener.Close()
-	runner, err := jobs.New(reg, m.Now, log, jobs.Nightly(reg), jobs.Stale(reg), jobs.Known(reg), clearUploads(folder))
+	protect, err := protection(listener.Addr().String(), m, s, log)
+	if err != nil {
+		return err
+	}
+	table := append(backupJobs(reg, s), jobs.Nightly(reg), jobs.Stale(reg), jobs.Known(reg), jobs.Forget(reg), clearUploads(folder))
+	runner, err := jobs.New(reg, m.Now, log, table...)
+	if err != nil {
+		return err
+	}
+	runner.AmongSeveral(reg, pace(reg))
+	var ways []demoWay
+	if c.Demo {
+		if ways, err = demoPeople(ctx, m, reg); err != nil {
+			return err
+		}
+	}
+	secret, err := setUpSecret(ctx, reg)
 	if err != nil {
 		return err
 	}
 	srv, err := server.New(
-		server.Config{Addr: listener.Addr().String(), PublicURL: s.PublicURL, Demo: c.Demo},
-		server.Deps{Store: reg, Uploads: folder, Now: m.Now, Zone: s.Zone, Log: log, Nudge: func() { runner.Nudge(jobs.EstimateStale) }},
+		server.Config{Addr: listener.Addr().String(), PublicURL: protect.public, Proxies: s.Proxies, Clear: protect.clear, Demo: c.Demo, Backups: s.Backups != "", SetUp: secret},
+		server.Deps{For: func(sc register.Scope) server.Store { return reg.For(sc) }, Uploads: folder, Now: m.Now, Zone: s.Zone, Log: log, Nudge: func() { runner.Nudge(jobs.EstimateStale) }},
 	)
 	if err != nil {
 		return fmt.Errorf("set up the pages: %w", err)
@@ -58,39 +72,39 @@ func (c serveCommand) Run(ctx context.Context, m *Main, s config.Settings) error
 		return err
 	}
 	defer runner.Stop()
-	fmt.Fprintf(m.Stdout, "hoseward serves at http://%s\n", listener.Addr())
-	return serve(ctx, srv.HTTP(), listener)
+	base := fmt.Sprintf("%s://%s", protect.scheme, listener.Addr())
+	serving := &webService{srv: srv, listener: listener, certs: protect.certs, notice: protect.notice, finish: finishWithin, log: log}
+	defer serving.reloadOnHangUp()()
+	// Of one piece: who reads the address has read what lets them in.
+	fmt.Fprintf(m.Stdout, "hoseward serves at %s\n%s", base, wayIn(orPublic(base, protect.public), secret, ways))
+	return serving.serve(ctx)
+}
+
+// orPublic is the public URL, or base where there is none.
+func orPublic(base string, public *url.URL) string {
+	if public == nil {
+		return base
+	}
+	return strings.TrimSuffix(public.String(), "/")
+}
+
+// pace is how programs on one register follow one another. On SQLite nothing of
+// one that held the lock can be left, so nobody has to be waited for.
+func pace(reg *store.Store) jobs.Pace {
+	p := jobs.UsualPace()
+	if reg.Engine() == store.SQLite {
+		p.Settle = 0
+	}
+	return p
 }
 
 // open opens the register, and for the demo the demo register, filled.
 func (c serveCommand) open(ctx context.Context, m *Main, s *config.Settings) (*store.Store, error) {
 	if !c.Demo {
-		return openRegister(ctx, s.DB)
+		return openRegister(ctx, m, *s)
 	}
-	s.DB, s.Files = demoDB, demoFiles
+	s.DB, s.Files, s.Backups = demoDB, demoFiles, "" // it is made anew, not kept
 	return openDemo(ctx, m, s.DB)
-}
-
-// serve answers requests until ctx ends, then stops taking new ones and waits
-// for those begun.
-func serve(ctx context.Context, srv *http.Server, listener net.Listener) error {
-	failed := make(chan error, 1)
-	go func() { failed <- srv.Serve(listener) }()
-	select {
-	case err := <-failed:
-		return fmt.Errorf("serve on %s: %w", listener.Addr(), err)
-	case <-ctx.Done():
-	}
-	end, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopWithin)
-	defer cancel()
-	err := srv.Shutdown(end)
-	if served := <-failed; err == nil && !errors.Is(served, http.ErrServerClosed) {
-		err = served
-	}
-	if err != nil {
-		return fmt.Errorf("stop serving: %w", err)
-	}
-	return nil
 }
 
 // clearUploads removes uploaded sheets that nobody took within a day.

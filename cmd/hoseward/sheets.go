@@ -42,7 +42,7 @@ func (c importCommand) Run(ctx context.Context, m *Main, s config.Settings) erro
 		return badCall(fmt.Errorf("open the sheet: %w", err))
 	}
 	defer file.Close()
-	reg, err := openRegister(ctx, s.DB)
+	reg, err := openRegister(ctx, m, s)
 	if err != nil {
 		return err
 	}
@@ -212,7 +212,7 @@ func (c importCommand) print(w io.Writer, r register.ImportReport) error {
 
 // undo takes back the last import of the file with this hash.
 func (c importCommand) undo(ctx context.Context, m *Main, reg *store.Store, hash string) error {
-	taken, err := reg.FileImported(ctx, hash)
+	taken, err := reg.FileImported(ctx, byCommand().PersonID, hash)
 	if err != nil {
 		return fmt.Errorf("look for the import: %w", err)
 	}

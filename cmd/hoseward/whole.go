@@ -28,7 +28,7 @@ func (c exportCommand) Run(ctx context.Context, m *Main, s config.Settings) erro
 	if err != nil {
 		return err
 	}
-	reg, err := openExisting(ctx, s.DB)
+	reg, err := openExisting(ctx, m, s)
 	if err != nil {
 		return err
 	}
@@ -70,12 +70,18 @@ func (c exportCommand) writer() (func(context.Context, *store.Store, io.Writer) 
 	case !list:
 		kind = register.ImportHoses
 	}
-	return listWriter(kind, func(w io.Writer, kind register.ImportKind) exchange.RowWriter { return exchange.NewWriter(w, kind) }), nil
+	return listWriter(kind, func(w io.Writer, kind register.ImportKind, _ register.Head) exchange.RowWriter {
+		return exchange.NewWriter(w, kind)
+	}), nil
 }
 
 func wholeWriter(format exchange.Format) func(context.Context, *store.Store, io.Writer) error {
 	return func(ctx context.Context, reg *store.Store, w io.Writer) error {
-		out, err := exchange.NewWholeWriter(w, format)
+		head, err := reg.ChainHead(ctx)
+		if err != nil {
+			return fmt.Errorf("export the register: %w", err)
+		}
+		out, err := exchange.NewWholeWriter(w, format, head)
 		if err != nil {
 			return err
 		}
@@ -86,9 +92,13 @@ func wholeWriter(format exchange.Format) func(context.Context, *store.Store, io.
 	}
 }
 
-func listWriter(kind register.ImportKind, begin func(io.Writer, register.ImportKind) exchange.RowWriter) func(context.Context, *store.Store, io.Writer) error {
+func listWriter(kind register.ImportKind, begin func(io.Writer, register.ImportKind, register.Head) exchange.RowWriter) func(context.Context, *store.Store, io.Writer) error {
 	return func(ctx context.Context, reg *store.Store, w io.Writer) error {
-		out := begin(w, kind)
+		head, err := reg.ChainHead(ctx)
+		if err != nil {
+			return fmt.Errorf("export %s: %w", kind, err)
+		}
+		out := begin(w, kind, head)
 		if err := reg.Export(ctx, kind, out.Write); err != nil {
 			return fmt.Errorf("export %s: %w", kind, err)
 		}

@@ -134,16 +134,24 @@ type cluster struct {
 	as       *account // nil: as we are
 }
 
-func (c *cluster) start() (*PostgresServer, error) {
+// init makes the data folder.
+func (c *cluster) init() error {
 	if c.as != nil {
 		if err := os.Chown(c.dir, c.as.uid, c.as.gid); err != nil {
-			return nil, fmt.Errorf("hand the folder to the user postgres: %w", err)
+			return fmt.Errorf("hand the folder to the user postgres: %w", err)
 		}
 	}
-	data := filepath.Join(c.dir, "data")
-	if out, err := c.command("initdb", "-D", data, "-U", "tester", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync").CombinedOutput(); err != nil {
-		return nil, fmt.Errorf("initdb: %w: %s", err, lastLine(out))
+	if out, err := c.command("initdb", "-D", filepath.Join(c.dir, "data"), "-U", "tester", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync").CombinedOutput(); err != nil {
+		return fmt.Errorf("initdb: %w: %s", err, lastLine(out))
 	}
+	return nil
+}
+
+func (c *cluster) start() (*PostgresServer, error) {
+	if err := c.init(); err != nil {
+		return nil, err
+	}
+	data := filepath.Join(c.dir, "data")
 	port, err := freePort()
 	if err != nil {
 		return nil, err
