@@ -3,8 +3,9 @@
 export CGO_ENABLED = 0
 TOOL     = go tool -modfile=.ci/tools.mod
 FUZZTIME = 10s
+ROUNDS   = 100
 # Where goroutines meet; the whole of these packages takes a race detector an hour.
-RACE     = Writer|Concurrent|Meanwhile|Chain|CalcLife|Uploads|Serve
+RACE     = Writer|Concurrent|Meanwhile|Chain|CalcLife|Uploads|Serve|ApplyOnce|ManyAtOnce|Limits
 SYSTEMS  = linux/amd64 linux/arm64 darwin/arm64 windows/amd64
 
 help: ## list the targets
@@ -43,10 +44,13 @@ release: ## programs for all systems, with checksums, in dist
 	  go build -trimpath -ldflags '-s -w' -o dist/hoseward-$${s%/*}-$${s#*/} ./cmd/hoseward || exit 1; done
 	@cd dist && sha256sum hoseward-* > SHA256SUMS
 
+faults: ## kill, cut off, fill up: ROUNDS of each, which takes an hour
+	HOSEWARD_FAULTS=$(ROUNDS) go test -count 1 -run Faults -timeout 4h -v ./cmd/hoseward
+
 race: ## the race detector where goroutines meet; needs gcc
-	CGO_ENABLED=1 go test -race ./jobs ./internal/files ./internal/config ./web
+	CGO_ENABLED=1 go test -race ./jobs ./internal/files ./internal/config ./internal/backup ./web
 	CGO_ENABLED=1 go test -race -run '$(RACE)' ./internal/store ./internal/exchange ./internal/server ./cmd/hoseward
 
 check: lint test race ## what CI runs
 
-.PHONY: help run test bench fuzz lint update migration release race check
+.PHONY: help run test bench fuzz lint update migration release race faults check
